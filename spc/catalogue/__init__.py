@@ -1,0 +1,1 @@
+"""The checks of a line: unit, limits and where they come from, interval, chart, rules, reaction."""

@@ -1,0 +1,115 @@
+"""What is kept: readings, events, streams, and rows that could not be read."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import FloatArray, IntArray, ObjectArray
+
+NO_OFFSET = -32768
+"""Stands in `Readings.offset` where the log wrote a time without an offset."""
+
+NOT_RUN = "not run"
+"""The word of a reading that says the line was not in operation."""
+
+
+class Bound(IntEnum):
+    """How the true value lies to the number written down."""
+
+    BELOW = -1  # written "<0.05"
+    EXACT = 0
+    ABOVE = 1  # written ">5000"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class StreamKey:
+    """What is measured where: one check on one bath, lamp or machine of one line."""
+
+    line: str
+    check: str
+    position: str
+
+    def __str__(self) -> str:
+        return " · ".join(part for part in (self.line, self.check, self.position) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One accepted row of a check log."""
+
+    key: StreamKey
+    taken_at: datetime  # aware, UTC
+    offset: int  # minutes east of UTC as written, or NO_OFFSET
+    row: int  # line number in the file, the header being 1
+    value: float  # in the check's unit; NaN where `word` is given
+    bound: Bound = Bound.EXACT
+    word: str = ""  # the verdict of a judged check, or NOT_RUN
+    reference: float = float("nan")
+    instrument: str = ""
+    technician: str = ""
+    shift: str = ""
+    note: str = ""
+    other: Mapping[str, str] = field(default_factory=dict)  # columns the contract does not name
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """All readings of one stream in time order (equal times: in file order); every column has shape (n,), read-only."""
+
+    key: StreamKey
+    taken_at: IntArray  # microseconds since 1970-01-01 UTC
+    offset: NDArray[np.int16]  # minutes east of UTC as written, or NO_OFFSET
+    row: IntArray
+    value: FloatArray  # in the check's unit; NaN where `word` is given
+    bound: NDArray[np.int8]  # values of Bound
+    word: ObjectArray  # str; "" for a measured reading
+    reference: FloatArray  # NaN where none was written
+    instrument: ObjectArray
+    technician: ObjectArray
+    shift: ObjectArray
+    note: ObjectArray
+    other: Mapping[str, ObjectArray] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.taken_at)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something done to a line: bath changed, lamp replaced, meter calibrated."""
+
+    at: datetime  # aware, UTC
+    offset: int
+    row: int
+    line: str
+    kind: str
+    check: str = ""  # empty: every check the kind can touch
+    position: str = ""  # empty: every position
+    amount: float = float("nan")
+    unit: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class QuarantinedRow:
+    """A row that could not be read, kept with the reason."""
+
+    file: str
+    row: int  # line number in the file, the header being 1
+    column: str  # "" when the row as a whole is at fault
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class RowCount:
+    """Where every data row of a log ended: read = accepted + duplicate + quarantined."""
+
+    read: int = 0
+    accepted: int = 0
+    duplicate: int = 0
+    quarantined: int = 0

@@ -1,0 +1,103 @@
+"""What monitoring a stream gives: segments, baselines, failures, signals, a forecast."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import FloatArray, IntArray
+from spc.catalogue.check import Check
+from spc.records import Event, Readings, StreamKey
+
+Side = Literal["low", "high"]
+
+
+@dataclass(frozen=True, slots=True)
+class Charted:
+    """The readings of a stream that are on its chart; every column has shape (n,), read-only."""
+
+    taken_at: IntArray  # microseconds since 1970-01-01 UTC
+    row: IntArray
+    x: FloatArray  # value, or deviation from the reference in %, in the check's chart unit
+    bound: NDArray[np.int8]  # values of records.Bound: the true value is below, at or above x
+    lower: FloatArray  # acceptance limits of each reading, in the chart unit; NaN where none
+    upper: FloatArray
+    index: IntArray  # where each stands in the stream's Readings
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Control limits of a segment, in the chart unit, with what set them."""
+
+    n_baseline: int
+    complete: bool  # whether the baseline has all its readings; until then nothing signals
+    centre_line: float
+    sigma: float
+    lower: float
+    upper: float
+    moving_range_centre: float
+    moving_range_upper: float
+    floored: bool  # whether sigma is the floor that the reading's resolution sets
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Readings between two resetting events: `first` to `stop` (exclusive) in Charted."""
+
+    first: int
+    stop: int
+    because: str  # the event's kind, or "start_of_log"
+    limits: Limits | None  # None with fewer than 2 readings
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A reading outside the acceptance limits of its day, or a judged check that did not pass."""
+
+    index: int  # in Readings
+    taken_at: int
+    row: int
+    value: float | str  # as charted, or the word
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A rule that fired at one reading."""
+
+    position: int  # in Charted
+    taken_at: int
+    row: int
+    value: float
+    chart: Literal["individuals", "moving_range"]
+    rule: str
+    side: Side | None
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What comes next if nothing is done; NaN-free, None where nothing can be said."""
+
+    method: str
+    risk_next: float | None
+    risk_next_5: float | None
+    readings_p10: float | None  # readings until the acceptance limit is passed
+    readings_p50: float | None
+    readings_p90: float | None
+    date_of_limit: datetime | None  # aware, UTC; of readings_p50
+
+
+@dataclass(frozen=True, slots=True)
+class StreamResult:
+    """All that is known of one stream at the end of its readings."""
+
+    key: StreamKey
+    check: Check
+    readings: Readings
+    charted: Charted
+    events: tuple[Event, ...]  # those that touch this stream, in time order
+    segments: tuple[Segment, ...]
+    failures: tuple[Failure, ...]
+    signals: tuple[Signal, ...]
+    forecast: Forecast
