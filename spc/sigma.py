@@ -1,0 +1,74 @@
+"""Sigma of a stream: how far its readings scatter while nothing else changes.
+
+NaN stands for a reading that was not taken. A moving range spans no missing reading.
+"""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from spc.arrays import FloatArray, as_readings, frozen
+from spc.errors import InputError
+
+D2_FOR_PAIRS = 2 / math.sqrt(math.pi)
+"""Mean range of two standard normal readings: E|X - Y| where X - Y is normal with variance 2."""
+
+D3_FOR_PAIRS = math.sqrt(2 - D2_FOR_PAIRS**2)
+"""Standard deviation of that range: E(X - Y)^2 = 2."""
+
+D4_FOR_PAIRS = 1 + 3 * D3_FOR_PAIRS / D2_FOR_PAIRS
+"""Upper three-sigma limit of a range of two, in mean ranges."""
+
+
+class FlooredSigma(NamedTuple):
+    """A sigma that is never less than what rounding alone scatters."""
+
+    value: float
+    floored: bool  # whether the floor took the place of the moving ranges' sigma
+
+
+def moving_ranges(x: ArrayLike) -> FloatArray:
+    """Return the absolute differences of successive readings, shape (n - 1,), NaN beside a missing reading."""
+    return frozen(np.abs(np.diff(as_readings(x, missing=True))))
+
+
+def mean_moving_range(x: ArrayLike) -> float:
+    """Return the mean moving range of two, in the unit of `x`.
+
+    The sum is exact (rounded once), so it does not depend on the order of summation.
+
+    Raises:
+        InputError: no two successive readings.
+    """
+    ranges = moving_ranges(x)
+    taken = ranges[~np.isnan(ranges)]
+    if len(taken) == 0:
+        raise InputError("no two successive readings given; sigma from moving ranges needs at least 2")
+    return math.fsum(taken.tolist()) / len(taken)
+
+
+def sigma_within(x: ArrayLike) -> float:
+    """Return the short-term sigma: mean moving range of two over d2, in the unit of `x`.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2.
+    """
+    return mean_moving_range(x) / D2_FOR_PAIRS
+
+
+def resolution_floor(resolution: float) -> float:
+    """Return the standard deviation of the rounding error alone: uniform over one step of `resolution`.
+
+    Source: JCGM 100:2008 (GUM), F.2.2.1.
+    """
+    if not (math.isfinite(resolution) and resolution > 0):
+        raise InputError(f"resolution is {resolution}; give the smallest step a reading can be written in, above 0")
+    return resolution / math.sqrt(12)
+
+
+def sigma_with_floor(x: ArrayLike, resolution: float | None) -> FlooredSigma:
+    """Return `sigma_within(x)`, or the floor that `resolution` sets where that is larger."""
+    sigma = sigma_within(x)
+    floor = 0.0 if resolution is None else resolution_floor(resolution)
+    return FlooredSigma(max(sigma, floor), floored=floor > sigma)
