@@ -302,7 +302,7 @@ def become(*command: str) -> NoReturn:
 def demo(arguments: List[str]) -> NoReturn:
     """Run the demo line: its log, the dashboard, new readings arriving."""
     set_up()
-    become(PYTHON, "-m", "spc", "demo", *arguments)
+    become(os.path.join(os.path.dirname(PYTHON), "spc"), "demo", *arguments)
 
 
 def check(arguments: List[str]) -> int:
