@@ -1,12 +1,35 @@
-"""One check of the catalogue."""
+"""One check of the catalogue, and the events that touch it."""
 
+from calendar import monthrange
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Literal
 
 from spc.catalogue.acceptance import Acceptance, Mark
+from spc.records import StreamKey
 from spc.rules import RuleSetting
+
+RESETTING_EVENTS = frozenset(
+    {
+        "bath_changed",
+        "lamp_replaced",
+        "lamp_cleaned",
+        "meter_calibrated",
+        "unit_repaired",
+        "booth_repaired",
+        "instrument_changed",
+    }
+)
+"""Kinds after which the old control limits no longer apply: they start a new segment."""
+
+EXPLAINING_EVENTS = frozenset({"bath_topped_up", "carrier_added"})
+"""Kinds that explain a reading without starting a new segment."""
+
+LINE_EVENTS = frozenset({"line_idle", "line_running"})
+"""Kinds that say whether the line was in operation; they belong to the line, not to a check."""
+
+EVENT_KINDS = RESETTING_EVENTS | EXPLAINING_EVENTS | LINE_EVENTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +41,27 @@ class Interval:
     document: str = ""
     mark: Mark = "none"
     conflict: str = ""
+    months: int = 0  # calendar months, where the document counts in them; `every` is then their mean length
+
+    def due(self, last: datetime) -> datetime | None:
+        """Return when the check is due again after `last`, in the zone of `last`; None where no clock sets it.
+
+        Six months after 31 August is the last day of February.
+        """
+        if not self.months:
+            return None if self.every is None else last + self.every
+        years, month = divmod(last.month - 1 + self.months, 12)
+        year, month = last.year + years, month + 1
+        return last.replace(year=year, month=month, day=min(last.day, monthrange(year, month)[1]))
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptanceAt:
+    """Acceptance limits of one line, or of one position of it, in place of the check's own."""
+
+    line: str
+    position: str  # "": every position of the line
+    acceptance: Acceptance
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +88,12 @@ class Check:
     look_first: Mapping[str, tuple[str, ...]]  # "low", "high", "any" -> what to look at, in order
     obliges: tuple[str, ...]  # what a failed check obliges, in order
     cautions: tuple[str, ...]  # where the work can hurt someone
+    acceptance_at: tuple[AcceptanceAt, ...] = ()
+
+    def acceptance_for(self, key: StreamKey) -> Acceptance:
+        """Return the acceptance limits of one stream: of its position, else of its line, else of the check."""
+        found = {other.position: other.acceptance for other in self.acceptance_at if other.line == key.line}
+        return found.get(key.position) or found.get("") or self.acceptance
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,3 +103,7 @@ class Catalogue:
     checks: Mapping[str, Check]
     event_kinds: frozenset[str]
     source: str  # what to tell people it came from: "starter catalogue", or the site's file
+
+    def events_for(self, check: str) -> frozenset[str]:
+        """Return the event kinds that touch `check` when an event names no check."""
+        return frozenset((*self.checks[check].new_segment_on, *self.checks[check].explained_by))

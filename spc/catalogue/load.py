@@ -1,0 +1,158 @@
+"""The catalogue of a site: the starter's checks, overridden key by key by the site's own file (TOML).
+
+The format is described at the top of `starter.toml`.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from spc.catalogue.build import RULE_FIELDS, check_from
+from spc.catalogue.check import EVENT_KINDS, Catalogue
+from spc.catalogue.table import Table, shown
+from spc.errors import CatalogueError
+
+STARTER = Path(__file__).with_name("starter.toml")
+STARTER_SOURCE = "starter catalogue"
+
+DEFAULT_KEYS = ("baseline", "moving_range", "obliges", "rules")
+CHECK_KEYS = (
+    "title", "kind", "unit", "unit_label", "chart", "decimals", "resolution", "possible", "baseline", "rules",
+    "moving_range", "new_segment_on", "explained_by", "look_first", "obliges", "cautions", "interval", "acceptance",
+    "acceptance_at",
+)  # fmt: skip
+INTERVAL_KEYS = ("every", "words", "document")
+LIMIT_KEYS = ("rule", *dict.fromkeys(field for fields in RULE_FIELDS.values() for field in fields))
+ACCEPTANCE_KEYS = (*LIMIT_KEYS, "document", "revision")
+
+Values = Mapping[str, Any]
+
+
+@cache
+def starter() -> Catalogue:
+    """Return the built-in checks; none of their limits is confirmed for any site."""
+    return _catalogue(Table(STARTER_SOURCE, "", {}))
+
+
+def load_catalogue(path: Path | str | None = None) -> Catalogue:
+    """Return the starter catalogue overridden key by key by the site's file; the starter alone without one.
+
+    Raises:
+        CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
+    """
+    return starter() if path is None else _catalogue(Table(str(path), "", _read(Path(path))))
+
+
+def _read(path: Path) -> Values:
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a catalogue file") from None
+    except UnicodeDecodeError as error:
+        raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
+    except (ValueError, RecursionError) as error:
+        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
+        raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None
+
+
+@cache
+def _starter_values() -> Values:
+    return _read(STARTER)
+
+
+def _catalogue(site: Table) -> Catalogue:
+    """Return the starter catalogue overridden by the tables of `site`."""
+    base = _starter_values()
+    site.only(("defaults", "check"))
+    own_defaults, own_checks = site.named("defaults"), site.named("check")
+    own_defaults.only(DEFAULT_KEYS)
+    defaults = Table(site.file, "defaults", _merged(base["defaults"], own_defaults.values))
+    checks = {}
+    for key in (*base["check"], *(key for key in own_checks.values if key not in base["check"])):
+        if not re.fullmatch(r"[a-z][a-z0-9_]*", key):
+            raise site.refused("check", f"{shown(key)} is no key; write small letters, digits and underscores")
+        own = own_checks.named(key)
+        own.only(CHECK_KEYS)
+        checks[key] = check_from(key, _override(base["check"].get(key, {}), own), defaults)
+    return Catalogue(MappingProxyType(checks), EVENT_KINDS, site.file)
+
+
+def _merged(base: Values, own: Values) -> dict[str, Any]:
+    """Return `base` with the values of `own` in place of its own, table within table."""
+    merged = dict(base)
+    for key, value in own.items():
+        under = base.get(key)
+        merged[key] = _merged(under, value) if isinstance(under, dict) and isinstance(value, dict) else value
+    return merged
+
+
+def _override(base: Values, own: Table) -> Table:
+    """Return the table of one check: the starter's, with what the site's says in its place."""
+    values = _merged(base, own.values)
+    if "unit" in own.values and own.values["unit"] != base.get("unit", own.values["unit"]):
+        _refuse_limits_of_another_unit(base, own)
+        if "unit_label" not in own.values:
+            values.pop("unit_label", None)
+    values["acceptance"] = acceptance = _acceptance(base.get("acceptance", {}), own.named("acceptance"))
+    values["interval"] = _interval(base.get("interval", {}), own.named("interval"))
+    values["acceptance_at"] = [_acceptance_at(acceptance, each) for each in own.tables("acceptance_at")]
+    return Table(own.file, own.where, values)
+
+
+def _refuse_limits_of_another_unit(base: Values, own: Table) -> None:
+    """Refuse a changed unit that leaves numbers of the starter in the old one."""
+    old, limits = base["unit"], base["acceptance"]
+    stale = [key for key in ("resolution", "possible") if key in base and key not in own.values]
+    stale += [
+        f"acceptance.{key}" for key in ("lower", "upper") if key in limits and key not in own.named("acceptance").values
+    ]
+    if stale:
+        raise own.refused(
+            "unit", f"{shown(own.values['unit'])} is not '{old}' as before; give {', '.join(stale)} in it too"
+        )
+
+
+def _acceptance(base: Values, own: Table) -> Values:
+    """Return acceptance limits with what a site says in their place, confirmed by document and revision."""
+    own.only(ACCEPTANCE_KEYS)
+    if not own.values:
+        return base
+    missing = [key for key in ("document", "revision") if key not in own.values]
+    if missing:
+        raise own.refused(
+            "",
+            f"{', '.join(own.values)} given without {' and '.join(missing)}; name the written procedure's document"
+            " and revision, both, for the limits to count as confirmed",
+        )
+    kept = base
+    if own.values.get("rule", base.get("rule")) != base.get("rule"):
+        fields = RULE_FIELDS.get(str(own.values["rule"]), ())
+        kept = {key: value for key, value in base.items() if key in (*fields, "conflict")}
+    return {**kept, **own.values, "mark": "site"}
+
+
+def _acceptance_at(base: Values, own: Table) -> Values:
+    place = {key: own.values[key] for key in ("line", "position") if key in own.values}
+    limits = {key: value for key, value in own.values.items() if key not in place}
+    if not limits:
+        raise own.refused("", "no limit is given; name at least document and revision, or take the table out")
+    return {**place, **_acceptance(base, Table(own.file, own.where, limits))}
+
+
+def _interval(base: Values, own: Table) -> Values:
+    """Return an interval with what a site says in its place, and the site's document as its source."""
+    own.only(INTERVAL_KEYS)
+    if not own.values:
+        return base
+    if "document" not in own.values:
+        raise own.refused("", f"{', '.join(own.values)} given without document; name the document that says so")
+    if "every" not in own.values and "every" not in base:
+        raise own.refused("", 'every is missing; add every = "8 h", or "on condition"')
+    kept = {key: value for key, value in base.items() if key != "words" or "every" not in own.values}
+    return {**kept, **own.values, "mark": "site"}
