@@ -20,11 +20,12 @@ class Charted:
 
     taken_at: IntArray  # microseconds since 1970-01-01 UTC
     row: IntArray
-    x: FloatArray  # value, or deviation from the reference in %, in the check's chart unit
+    x: FloatArray  # value, or deviation from the reference in %, in the chart unit
     bound: NDArray[np.int8]  # values of records.Bound: the true value is below, at or above x
     lower: FloatArray  # acceptance limits of each reading, in the chart unit; NaN where none
     upper: FloatArray
     index: IntArray  # where each stands in the stream's Readings
+    resolution: FloatArray  # smallest step of each reading, in the chart unit; NaN where not known
 
 
 @dataclass(frozen=True, slots=True)

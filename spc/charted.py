@@ -1,0 +1,83 @@
+"""From the readings of a stream to the numbers on its chart."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from spc.arrays import BoolArray, FloatArray, frozen
+from spc.catalogue.acceptance import limits_at
+from spc.catalogue.check import Check
+from spc.records import NOT_RUN, Readings
+from spc.results import Charted
+
+
+def check_of_stream(readings: Readings, check: Check) -> Check:
+    """Return `check` as this stream uses it: with the acceptance limits of its line and position.
+
+    A check that is charted as its deviation from a reference needs that reference. A stream whose first number came
+    without one is charted as its own value and has no acceptance limit on the chart: nothing says what it should be.
+    The first number alone decides, so that later readings never change what earlier ones meant.
+    """
+    check = replace(check, acceptance=check.acceptance_for(readings.key))
+    numbers = np.flatnonzero(_numbers(readings))
+    if check.charted != "deviation" or len(numbers) == 0 or np.isfinite(readings.reference[numbers[0]]):
+        return check
+    return replace(
+        check,
+        charted="value",
+        chart_unit=check.unit_label,
+        decimals=0,
+        acceptance=replace(check.acceptance, rule="none", percent=None, amperes=None, full_scale=None),
+    )
+
+
+def charted_readings(readings: Readings, check: Check) -> Charted:
+    """Return what is on the chart of `readings`: numbers only, in time order.
+
+    Args:
+        readings: one stream, n readings.
+        check: the check as the stream uses it, see `check_of_stream`.
+
+    A deviation is 100 (value - reference) / reference, in %. Readings that say the line was not in operation, words,
+    and numbers that lack the reference their chart needs are kept in `readings` and are not on the chart.
+    """
+    shown = _numbers(readings)
+    if check.charted == "deviation":
+        shown &= np.isfinite(readings.reference) & (readings.reference != 0.0)
+    index = np.flatnonzero(shown)
+    value, reference = readings.value[index], readings.reference[index]
+    x = deviation_percent(value, reference) if check.charted == "deviation" else value
+    lower, upper = limits_at(check.acceptance, reference)
+    return Charted(
+        taken_at=frozen(readings.taken_at[index]),
+        row=frozen(readings.row[index]),
+        x=frozen(np.array(x)),
+        bound=frozen(readings.bound[index]),
+        lower=frozen(lower),
+        upper=frozen(upper),
+        index=frozen(index),
+        resolution=frozen(_resolution(check, reference)),
+    )
+
+
+def deviation_percent(value: FloatArray, reference: FloatArray) -> FloatArray:
+    """Return the deviation of `value` from `reference`, in percent of the reference; both shape (n,), same unit."""
+    return 100.0 * (value - reference) / reference
+
+
+def _resolution(check: Check, reference: FloatArray) -> FloatArray:
+    """Return the smallest step of each reading in the chart unit; in %, a division weighs more at low current."""
+    if check.resolution is None:
+        return np.full(len(reference), np.nan)
+    if check.charted != "deviation":
+        return np.full(len(reference), check.resolution)
+    return 100.0 * check.resolution / np.abs(reference)
+
+
+def was_running(readings: Readings) -> BoolArray:
+    """Return which readings were taken with the line in operation, shape (n,)."""
+    return np.asarray(readings.word != NOT_RUN, dtype=np.bool_)
+
+
+def _numbers(readings: Readings) -> BoolArray:
+    return np.isfinite(readings.value)

@@ -1,0 +1,99 @@
+"""What comes next if nothing is done: the risk that coming readings fail, and the readings left."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from spc.arrays import FloatArray, as_readings
+
+FEWEST_READINGS = 5
+HORIZON = 60
+"""Readings looked ahead: a straight line through 20 says little beyond three times its own length."""
+
+_LEVEL_NODES = 15
+_SCALE_NODES = 9
+
+
+@dataclass(frozen=True, slots=True)
+class AheadForecast:
+    """Risk and time to the acceptance limit, in readings; None where nothing can be said or not within the horizon."""
+
+    method: str
+    risk_next: float | None
+    risk_next_5: float | None
+    readings_p10: float | None
+    readings_p50: float | None
+    readings_p90: float | None
+
+
+def straight_line_forecast(x: ArrayLike, *, lower: float = float("nan"), upper: float = float("nan")) -> AheadForecast:
+    """Return the forecast of a straight line through `x`, its uncertainty carried along.
+
+    The next readings are a Student prediction around the least-squares line: uncertain level, slope and scatter are
+    shared by all coming readings, and integrated over numerically (Gauss-Hermite for the line, equal-probability nodes
+    for the scatter).
+
+    Args:
+        x: latest readings in time order, shape (n,), equally spaced.
+        lower: acceptance limit below, in the unit of `x`; NaN where none.
+        upper: acceptance limit above; NaN where none.
+
+    Returns:
+        risk_next: probability that the next reading lies outside; risk_next_5: that one of the next five does;
+        readings_p10, p50, p90: readings until the first one outside, as quantiles of its distribution. All None with
+        fewer than 5 readings or no limit; a quantile beyond the next 60 readings is None.
+
+    Raises:
+        InputError: a missing reading.
+
+    Source:
+        Prediction of a new observation in simple linear regression: NIST/SEMATECH e-Handbook of Statistical Methods,
+        section 4.5.2.1.
+    """
+    array = as_readings(x, at_least=0)
+    method = f"straight line through the last {len(array)} readings"
+    if len(array) < FEWEST_READINGS or (np.isnan(lower) and np.isnan(upper)):
+        return AheadForecast(method, None, None, None, None, None)
+    surviving = _survival(array, lower, upper)
+    failed_by = 1.0 - surviving
+    return AheadForecast(
+        method,
+        float(failed_by[0]),
+        float(failed_by[4]),
+        *(_first_reading(failed_by, probability) for probability in (0.1, 0.5, 0.9)),
+    )
+
+
+def _first_reading(failed_by: FloatArray, probability: float) -> float | None:
+    reached = np.flatnonzero(failed_by >= probability)
+    return float(reached[0] + 1) if len(reached) else None
+
+
+def _survival(x: FloatArray, lower: float, upper: float) -> FloatArray:
+    """Return the probability that none of the next 1, 2 .. HORIZON readings lies outside, shape (HORIZON,)."""
+    from scipy.special import gammaincinv, ndtr
+
+    n = len(x)
+    time = np.arange(n) - (n - 1) / 2
+    slope = float(time @ x / (time @ time))
+    centre = float(x.mean())
+    residual = x - centre - slope * time
+    # nodes: centre and slope errors in units of the scatter, and the scatter itself
+    normal, weight = np.polynomial.hermite_e.hermegauss(_LEVEL_NODES)
+    weight = weight / weight.sum()
+    quantile = 2.0 * gammaincinv((n - 2) / 2, (np.arange(_SCALE_NODES) + 0.5) / _SCALE_NODES)
+    scatter = np.sqrt(residual @ residual / quantile)[:, None, None, None]
+    scatter = np.maximum(scatter, 1e-12 * max(1.0, abs(centre)))
+    ahead = (n + 1) / 2 + np.arange(HORIZON)
+    level = centre + scatter / np.sqrt(n) * normal[None, :, None, None]
+    rate = slope + scatter / np.sqrt(time @ time) * normal[None, None, :, None]
+    expected = level + rate * ahead
+    inside = np.ones_like(expected)
+    if not np.isnan(upper):
+        inside = ndtr((upper - expected) / scatter)
+    if not np.isnan(lower):
+        inside = inside - ndtr((lower - expected) / scatter)
+    together = np.cumprod(np.clip(inside, 0.0, 1.0), axis=-1)
+    survival: FloatArray = np.einsum("s,l,r,slrk->k", np.full(_SCALE_NODES, 1 / _SCALE_NODES), weight, weight, together)
+    return np.clip(survival, 0.0, 1.0)

@@ -1,0 +1,205 @@
+"""One stream through its catalogue entry: segments, baseline, limits, failures and signals.
+
+Nothing here looks ahead: what is said of a reading depends on readings and events up to it alone.
+
+- A resetting event starts a segment with the first reading at or after it.
+- The first `check.baseline` readings of a segment set its limits; nothing signals until they are complete.
+- The run rules look back into the baseline, but a baseline reading itself never signals.
+- No rule reaches across a segment boundary. A line that did not run takes no reading and breaks no run.
+- A censored reading ("<0.05") enters a baseline at the number written; beyond it, it counts in a rule only where the
+  rule holds for every value it can have, and it has no moving range.
+"""
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import BoolArray, FloatArray
+from spc.catalogue.acceptance import judged_failed, outside
+from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
+from spc.charted import charted_readings, check_of_stream, was_running
+from spc.charts.individuals import individuals_limits
+from spc.forecast import straight_line_forecast
+from spc.records import Bound, Event, Readings
+from spc.results import Charted, Failure, Forecast, Limits, Segment, Side, Signal, StreamResult
+from spc.rules import in_sigmas, run_rules
+from spc.rules.distance import STEPS_PER_SIGMA
+from spc.times import from_microseconds, to_microseconds
+
+START = "start_of_log"
+MOVING_RANGE_RULE = "moving_range_limit"
+BoundArray = NDArray[np.int8]
+_SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
+
+
+def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) -> StreamResult:
+    """Return segments, limits, failures, signals and forecast of one stream.
+
+    Args:
+        readings: the stream, in time order.
+        events: events of its line, in any order; those that do not touch the stream are left out.
+        check: its catalogue entry.
+    """
+    check = check_of_stream(readings, check)
+    charted = charted_readings(readings, check)
+    touching = tuple(sorted((e for e in events if touches(e, readings, check)), key=lambda event: event.at))
+    segments = _segments(charted, touching, check)
+    return StreamResult(
+        key=readings.key,
+        check=check,
+        readings=readings,
+        charted=charted,
+        events=touching,
+        segments=segments,
+        failures=_failures(readings, charted, check),
+        signals=_signals(charted, segments, check),
+        forecast=_forecast(charted, segments),
+    )
+
+
+def touches(event: Event, readings: Readings, check: Check) -> bool:
+    """Return whether `event` says something about this stream."""
+    key = readings.key
+    if event.line != key.line or event.position not in ("", key.position) or event.check not in ("", key.check):
+        return False
+    if event.kind in LINE_EVENTS:
+        return True
+    return event.check == key.check or event.kind in check.new_segment_on or event.kind in check.explained_by
+
+
+def starts_segment(event: Event, check: Check) -> bool:
+    """Return whether `event` starts a new segment of a stream of `check` that it touches."""
+    return event.kind in RESETTING_EVENTS and (event.check == check.key or event.kind in check.new_segment_on)
+
+
+def _segments(charted: Charted, events: Sequence[Event], check: Check) -> tuple[Segment, ...]:
+    because = {0: START}
+    for event in events:
+        if starts_segment(event, check):
+            because[int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))] = event.kind
+    starts = sorted(start for start in because if start < len(charted.x))
+    stops = [*starts[1:], len(charted.x)] if starts else []
+    return tuple(
+        Segment(first, stop, because[first], _segment_limits(charted, first, stop, check))
+        for first, stop in zip(starts, stops, strict=True)
+    )
+
+
+def _segment_limits(charted: Charted, first: int, stop: int, check: Check) -> Limits | None:
+    baseline = slice(first, min(stop, first + check.baseline))
+    return limits_of(charted.x[baseline], charted.resolution[baseline], check)
+
+
+def limits_of(x: FloatArray, resolution: FloatArray, check: Check) -> Limits | None:
+    """Return the control limits that the baseline readings so far set; None with fewer than 2, or no chart.
+
+    Args:
+        x: baseline readings in time order, shape (n,), n <= check.baseline, in the chart unit.
+        resolution: smallest step of each, shape (n,), in the chart unit; NaN where not known.
+        check: the check as the stream uses it.
+    """
+    if check.charted == "none" or len(x) < 2:
+        return None
+    step = float(resolution.mean())
+    limits = individuals_limits(x, resolution=None if np.isnan(step) else step)
+    return Limits(
+        n_baseline=limits.n_baseline,
+        complete=limits.n_baseline == check.baseline,
+        centre_line=limits.centre_line,
+        sigma=limits.sigma,
+        lower=limits.lower,
+        upper=limits.upper,
+        moving_range_centre=limits.moving_range_centre,
+        moving_range_upper=limits.moving_range_upper,
+        floored=limits.floored,
+    )
+
+
+def _failures(readings: Readings, charted: Charted, check: Check) -> tuple[Failure, ...]:
+    numbers = [
+        _failure(readings, int(charted.index[i]), float(charted.x[i]))
+        for i in np.flatnonzero(outside(charted.x, charted.bound, charted.lower, charted.upper))
+    ]
+    failed = judged_failed(readings.word, check.acceptance) & was_running(readings)
+    words = [_failure(readings, int(i), str(readings.word[i])) for i in np.flatnonzero(failed)]
+    return tuple(sorted((*numbers, *words), key=lambda failure: failure.index))
+
+
+def _failure(readings: Readings, index: int, value: float | str) -> Failure:
+    return Failure(index, int(readings.taken_at[index]), int(readings.row[index]), value)
+
+
+def _signals(charted: Charted, segments: Sequence[Segment], check: Check) -> tuple[Signal, ...]:
+    n = len(charted.x)
+    z_low, z_high = np.full(n, np.nan), np.full(n, np.nan)
+    monitored, boundaries = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
+    range_beyond = np.zeros(n, dtype=np.bool_)
+    for segment in segments:
+        if segment.limits is None or not segment.limits.complete:
+            continue
+        span = slice(segment.first, segment.stop)
+        z_low[span], z_high[span] = z_interval(charted.x[span], charted.bound[span], segment.limits)
+        monitored[segment.first + segment.limits.n_baseline : segment.stop] = True
+        boundaries[segment.first] = True
+        range_beyond[span] = ranges_beyond(charted.x[span], charted.bound[span], segment.limits)
+    hits = run_rules(z_low, z_high, check.rules, boundaries=boundaries)
+    found = [
+        (int(i), int(rule), _signal(charted, int(i), check.rules[rule].key, _SIDES[int(side)]))
+        for i, rule, side in zip(hits.index, hits.rule, hits.side, strict=True)
+        if monitored[i]
+    ]
+    if check.moving_range:
+        last = len(check.rules)
+        found += [(int(i), last, _range_signal(charted, int(i))) for i in np.flatnonzero(range_beyond & monitored)]
+    return tuple(signal for _, _, signal in sorted(found, key=lambda item: item[:2]))
+
+
+def z_interval(x: FloatArray, bound: BoundArray, limits: Limits) -> tuple[FloatArray, FloatArray]:
+    """Return the interval in sigmas from the centre line that surely holds each true value; both shape (n,)."""
+    z = in_sigmas(x, limits.centre_line, limits.sigma)
+    return np.where(bound == Bound.BELOW, -np.inf, z), np.where(bound == Bound.ABOVE, np.inf, z)
+
+
+def ranges_beyond(x: FloatArray, bound: BoundArray, limits: Limits) -> BoolArray:
+    """Return which readings lie beyond the moving-range limit from the one before, shape (n,); the first never does."""
+    exact = bound == Bound.EXACT
+    beyond = np.zeros(len(x), dtype=np.bool_)
+    most = limits.moving_range_upper + limits.sigma / STEPS_PER_SIGMA
+    beyond[1:] = (np.abs(np.diff(x)) > most) & exact[1:] & exact[:-1]
+    return beyond
+
+
+def _signal(charted: Charted, i: int, rule: str, side: Side | None) -> Signal:
+    return Signal(i, int(charted.taken_at[i]), int(charted.row[i]), float(charted.x[i]), "individuals", rule, side)
+
+
+def _range_signal(charted: Charted, i: int) -> Signal:
+    side: Side = "high" if charted.x[i] > charted.x[i - 1] else "low"
+    return Signal(
+        i, int(charted.taken_at[i]), int(charted.row[i]), float(charted.x[i]), "moving_range", MOVING_RANGE_RULE, side
+    )
+
+
+FORECAST_READINGS = 20
+"""How many of the latest readings of a segment the straight-line forecast looks at."""
+
+
+def _forecast(charted: Charted, segments: Sequence[Segment]) -> Forecast:
+    first = segments[-1].first if segments else 0
+    exact = first + np.flatnonzero(charted.bound[first:] == Bound.EXACT)[-FORECAST_READINGS:]
+    limits = (float(charted.lower[-1]), float(charted.upper[-1])) if len(charted.x) else (np.nan, np.nan)
+    ahead = straight_line_forecast(charted.x[exact], lower=limits[0], upper=limits[1])
+    date = None
+    if ahead.readings_p50 is not None:
+        interval = float(np.median(np.diff(charted.taken_at[exact])))
+        date = from_microseconds(int(charted.taken_at[-1] + ahead.readings_p50 * interval))
+    return Forecast(
+        ahead.method,
+        ahead.risk_next,
+        ahead.risk_next_5,
+        ahead.readings_p10,
+        ahead.readings_p50,
+        ahead.readings_p90,
+        date,
+    )

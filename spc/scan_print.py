@@ -1,0 +1,137 @@
+"""A scan as a person reads it in a terminal."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from spc.results import StreamResult
+from spc.scan import Scan
+from spc.signals import Episode, StreamState, episodes, stream_state, subject
+from spc.times import from_microseconds
+from spc.wording import bounds_text, reading_text, source_text, time_text
+
+STATE_WORDS = {"failed": "FAILED", "moving": "moving", "learning": "learning", "calm": "calm", "judged": "acceptable"}
+_STYLE = {"failed": "bold reverse", "moving": "bold", "learning": "dim", "calm": "", "judged": ""}
+SHOWN_QUARANTINE = 10
+SHOWN_EPISODES = 3
+
+STANDING = (
+    "Limits marked starter value are not confirmed for this site: name their document and revision in the site's "
+    "catalogue. This analyses numbers that people entered. It accepts or rejects no part; the written procedure, "
+    "the customer's documents, local codes and the responsible Level 3 decide."
+)
+
+
+def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
+    """Print rows, what needs attention, every stream, and the record of failures and signals."""
+    states = [(result, stream_state(result, scan.zone, now)) for result in scan.streams]
+    for part in (
+        *_rows(scan),
+        *_attention(states),
+        _streams(states, scan),
+        *_record(scan),
+        Text(STANDING, style="dim"),
+    ):
+        console.print(part)
+
+
+def _rows(scan: Scan) -> Iterable[RenderableType]:
+    rows = scan.log.rows
+    yield Text(
+        f"{scan.log.file}: {rows.read} rows read = {rows.accepted} accepted + {rows.duplicate} duplicate "
+        f"+ {rows.quarantined} quarantined. Times in {scan.zone}."
+    )
+    for note in (*scan.log.notes, *(scan.events.notes if scan.events else ())):
+        yield Text(f"  {note}")
+    quarantine = (*scan.log.quarantine, *(scan.events.quarantine if scan.events else ()))
+    for bad in quarantine[:SHOWN_QUARANTINE]:
+        column = f", {bad.column}" if bad.column else ""
+        yield Text(f"  quarantined: {bad.file} row {bad.row}{column}: “{bad.text}”: {bad.reason}")
+    if len(quarantine) > SHOWN_QUARANTINE:
+        yield Text(f"  and {len(quarantine) - SHOWN_QUARANTINE} more quarantined rows; --json lists them all.")
+    yield Text("")
+
+
+def _attention(states: list[tuple[StreamResult, StreamState]]) -> Iterable[RenderableType]:
+    urgent = [(r, s) for word in ("failed", "moving") for r, s in states if s.word == word]
+    if not urgent:
+        yield Text("Nothing needs attention: no failed check and no signal at the end of this log.\n", style="bold")
+        return
+    yield Text("Needs attention", style="bold underline")
+    for result, state in urgent:
+        lines = [
+            Text.assemble(
+                (f"{STATE_WORDS[state.word]:<7}", _STYLE[state.word]), f" {result.key.line}: {state.headline}"
+            )
+        ]
+        if state.look_first:
+            lines.append(Text("Look first at: " + "; ".join(state.look_first) + "."))
+        if state.obliges:
+            lines.append(Text("This obliges: " + "; ".join(state.obliges) + "."))
+        yield Group(lines[0], *(Padding(line, (0, 0, 0, 8)) for line in lines[1:]))
+    yield Text("")
+
+
+def _streams(states: list[tuple[StreamResult, StreamState]], scan: Scan) -> Table:
+    table = Table(title="Streams", title_justify="left", title_style="bold underline", box=None, pad_edge=False)
+    for heading, justify in (
+        ("line", "left"), ("check", "left"), ("readings", "right"), ("last", "right"), ("taken", "left"),
+        ("margin", "left"), ("failed", "right"), ("signals", "right"), ("state", "left"),
+    ):  # fmt: skip
+        table.add_column(heading, justify=justify, overflow="fold")  # type: ignore[arg-type]  # literal lost in the tuple
+    for result, state in states:
+        table.add_row(
+            result.key.line,
+            subject(result),
+            str(len(result.readings)),
+            state.last_text,
+            state.taken_text,
+            state.margin_text,
+            str(len(result.failures) or ""),
+            str(len(episodes(result, scan.zone)) or ""),
+            Text(STATE_WORDS[state.word], style=_STYLE[state.word]),
+        )
+    return table
+
+
+def _record(scan: Scan) -> Iterable[RenderableType]:
+    yield Text("")
+    yield Text("Record of failures and signals", style="bold underline")
+    for result in scan.streams:
+        grouped = episodes(result, scan.zone)
+        if not result.failures and not grouped:
+            continue
+        yield Text(f"{result.key.line}: {subject(result)}", style="bold")
+        acceptance = result.check.acceptance
+        yield Text(
+            "  " + ": ".join(filter(None, (bounds_text(acceptance, result.check), source_text(acceptance)))),
+            style="dim",
+        )
+        if result.failures:
+            yield Text(f"  {_failures(result, scan)}")
+        yield from (Text(f"  {_episode(episode, scan)}") for episode in grouped[-SHOWN_EPISODES:])
+        if len(grouped) > SHOWN_EPISODES:
+            yield Text(f"  and {len(grouped) - SHOWN_EPISODES} earlier; --json lists every signal.")
+    yield Text("")
+
+
+def _failures(result: StreamResult, scan: Scan) -> str:
+    last = result.failures[-1]
+    bound = int(result.readings.bound[last.index])
+    latest = (
+        f"{reading_text(last.value, result.check, bound)} at {time_text(from_microseconds(last.taken_at), scan.zone)}"
+    )
+    count = len(result.failures)
+    return f"Failed {count} time{'s' * (count > 1)}, latest {latest}."
+
+
+def _episode(episode: Episode, scan: Scan) -> str:
+    because = "; ".join(
+        f"{event.kind.replace('_', ' ')} was written down at {time_text(event.at, scan.zone)}"
+        for event in episode.explained_by
+    )
+    return f"{episode.sentence}{f' Possible explanation: {because}.' if because else ''}"

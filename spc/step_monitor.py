@@ -1,0 +1,135 @@
+"""The monitor one reading at a time: a frozen state, and `update(state, reading)`.
+
+Gives the same segments, limits and signals as `monitor.monitor_stream` at every prefix, at a cost that does not grow
+with the history behind it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from spc.catalogue.check import Check
+from spc.monitor import MOVING_RANGE_RULE, START, limits_of, ranges_beyond, starts_segment, z_interval
+from spc.records import Event
+from spc.results import Charted, Limits, Side, Signal
+from spc.rules import RuleState, step
+from spc.times import to_microseconds
+
+_SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
+
+
+@dataclass(frozen=True, slots=True)
+class ChartedReading:
+    """One reading as the chart takes it: a row of `results.Charted`."""
+
+    taken_at: int  # microseconds since 1970-01-01 UTC
+    row: int
+    x: float
+    bound: int
+    resolution: float
+
+
+@dataclass(frozen=True, slots=True)
+class MonitorState:
+    """What the monitor must remember of a stream."""
+
+    check: Check
+    pending: tuple[Event, ...]  # resetting events not reached yet, in time order
+    n: int  # readings charted so far
+    first: int  # where the current segment starts
+    because: str
+    baseline: tuple[ChartedReading, ...]  # of the current segment, until complete
+    limits: Limits | None
+    rules: RuleState
+    before: ChartedReading | None  # the reading before, within the segment
+
+
+def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
+    """Return the state before the first reading.
+
+    Args:
+        check: the check as the stream uses it.
+        events: events that touch the stream; later ones join by `with_event`.
+    """
+    resetting = sorted((event for event in events if starts_segment(event, check)), key=lambda event: event.at)
+    return MonitorState(check, tuple(resetting), 0, 0, START, (), None, RuleState.start(check.rules), None)
+
+
+def with_event(state: MonitorState, event: Event) -> MonitorState:
+    """Return the state that also knows `event`, for readings still to come."""
+    if not starts_segment(event, state.check):
+        return state
+    return replace(state, pending=tuple(sorted((*state.pending, event), key=lambda e: e.at)))
+
+
+def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
+    """Return the state after `reading`, and the signals it completes."""
+    state = _past_events(state, reading.taken_at)
+    if state.limits is None or not state.limits.complete:
+        return _learn(state, reading), ()
+    rules, fired = _apply(state.rules, reading, state.limits)
+    signals = [
+        Signal(
+            state.n, reading.taken_at, reading.row, reading.x, "individuals", state.check.rules[rule].key, _SIDES[side]
+        )
+        for rule, side in fired
+    ]
+    if state.check.moving_range and _range_beyond(state.before, reading, state.limits):
+        way: Side = "high" if state.before is not None and reading.x > state.before.x else "low"
+        signals.append(
+            Signal(state.n, reading.taken_at, reading.row, reading.x, "moving_range", MOVING_RANGE_RULE, way)
+        )
+    return replace(state, n=state.n + 1, rules=rules, before=reading), tuple(signals)
+
+
+def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
+    reached = [event for event in state.pending if to_microseconds(event.at) <= taken_at]
+    if not reached:
+        return state
+    return MonitorState(
+        check=state.check,
+        pending=state.pending[len(reached) :],
+        n=state.n,
+        first=state.n,
+        because=reached[-1].kind,
+        baseline=(),
+        limits=None,
+        rules=RuleState.start(state.check.rules),
+        before=None,
+    )
+
+
+def _learn(state: MonitorState, reading: ChartedReading) -> MonitorState:
+    baseline = (*state.baseline, reading)
+    limits = limits_of(np.array([r.x for r in baseline]), np.array([r.resolution for r in baseline]), state.check)
+    rules = state.rules
+    if limits is not None and limits.complete:
+        for earlier in baseline:
+            rules, _ = _apply(rules, earlier, limits)
+        baseline = ()
+    if state.check.charted == "none":
+        baseline = ()
+    return replace(state, n=state.n + 1, baseline=baseline, limits=limits, rules=rules, before=reading)
+
+
+def _apply(rules: RuleState, reading: ChartedReading, limits: Limits) -> tuple[RuleState, tuple[tuple[int, int], ...]]:
+    low, high = z_interval(np.array([reading.x]), np.array([reading.bound], dtype=np.int8), limits)
+    return step(rules, float(low[0]), float(high[0]))
+
+
+def _range_beyond(before: ChartedReading | None, reading: ChartedReading, limits: Limits) -> bool:
+    if before is None:
+        return False
+    bound = np.array([before.bound, reading.bound], dtype=np.int8)
+    return bool(ranges_beyond(np.array([before.x, reading.x]), bound, limits)[1])
+
+
+def charted_rows(charted: Charted) -> tuple[ChartedReading, ...]:
+    """Return the rows of `charted`, in time order."""
+    return tuple(
+        ChartedReading(int(taken_at), int(row), float(x), int(bound), float(resolution))
+        for taken_at, row, x, bound, resolution in zip(
+            charted.taken_at, charted.row, charted.x, charted.bound, charted.resolution, strict=True
+        )
+    )

@@ -1,0 +1,120 @@
+"""A growing log kept under watch: what one pass over it would say, kept up to date as rows arrive."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+
+from spc.catalogue.check import Catalogue
+from spc.catalogue.load import load_catalogue
+from spc.errors import SpcError
+from spc.ingest.event_log import EventLog, read_events
+from spc.ingest.follow import LogFollower
+from spc.records import Readings, StreamKey
+from spc.results import StreamResult
+from spc.scan import Scan, monitor_streams
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What the watch knows at one moment; replaced as a whole, never changed."""
+
+    version: int  # rises with every change
+    scan: Scan
+    changed: Mapping[StreamKey, int]  # the version in which each stream last changed
+    read_at: datetime  # aware, UTC: when the files were last looked at
+    problem: str | None  # why they could not be read then, in a sentence
+
+
+class Watch:
+    """Follows a log and its events; `poll()` looks once, `snapshot` is what is known since."""
+
+    def __init__(
+        self,
+        log: Path,
+        *,
+        events: Path | None = None,
+        catalogue: Path | None = None,
+        zone: tzinfo | None = None,
+        dates: str | None = None,
+    ) -> None:
+        """Read both files once.
+
+        Raises:
+            LogError: a file is refused as a whole.
+            CatalogueError: the catalogue has a mistake.
+        """
+        self._catalogue = load_catalogue(catalogue)
+        self._follower = LogFollower(log, self._catalogue, zone=zone, dates=dates)
+        self._events_file, self._zone, self._dates = events, zone, dates
+        self._events_stamp: tuple[int, int] | None = None
+        self._events: EventLog | None = None
+        self._look_at_events()
+        read = self._follower.poll()
+        assert read is not None
+        streams = monitor_streams(read.streams, self._events, self._catalogue)
+        self.snapshot = Snapshot(
+            version=1,
+            scan=Scan(read, self._events, self._catalogue, streams, read.zone),
+            changed={result.key: 1 for result in streams},
+            read_at=datetime.now(UTC),
+            problem=None,
+        )
+
+    def poll(self) -> bool:
+        """Look at the files once; return whether anything changed."""
+        now = datetime.now(UTC)
+        try:
+            new_events = self._look_at_events()
+            read = self._follower.poll()
+        except SpcError as error:
+            return self._say(now, str(error))
+        before = self.snapshot
+        if read is None and not new_events:
+            return self._say(now, None)
+        log = before.scan.log if read is None else read
+        results = {result.key: result for result in before.scan.streams}
+        stale = {
+            key: readings
+            for key, readings in log.streams.items()
+            if new_events or key not in results or results[key].readings is not readings
+        }
+        for result in monitor_streams(stale, self._events, self._catalogue):
+            results[result.key] = result
+        version = before.version + 1
+        self.snapshot = Snapshot(
+            version=version,
+            scan=Scan(log, self._events, self._catalogue, _ordered(results, log.streams, self._catalogue), log.zone),
+            changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
+            read_at=now,
+            problem=None,
+        )
+        return True
+
+    def _say(self, now: datetime, problem: str | None) -> bool:
+        changed = problem != self.snapshot.problem
+        version = self.snapshot.version + changed
+        self.snapshot = replace(self.snapshot, read_at=now, problem=problem, version=version)
+        return changed
+
+    def _look_at_events(self) -> bool:
+        if self._events_file is None:
+            return False
+        try:
+            stat = self._events_file.stat()
+            stamp = (stat.st_mtime_ns, stat.st_size)
+        except OSError:
+            stamp = None  # read_events says what is wrong
+        if stamp is not None and stamp == self._events_stamp:
+            return False
+        self._events = read_events(self._events_file, self._catalogue, zone=self._zone, dates=self._dates)
+        self._events_stamp = stamp
+        return True
+
+
+def _ordered(
+    results: Mapping[StreamKey, StreamResult], streams: Mapping[StreamKey, Readings], catalogue: Catalogue
+) -> tuple[StreamResult, ...]:
+    order = {key: place for place, key in enumerate(catalogue.checks)}
+    present = sorted(streams, key=lambda key: (key.line, order[key.check], key.position))
+    return tuple(results[key] for key in present)

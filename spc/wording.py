@@ -1,0 +1,85 @@
+"""Numbers, limits and times as people read them."""
+
+from datetime import datetime, timedelta, tzinfo
+
+from spc.catalogue.acceptance import Acceptance
+from spc.catalogue.check import Check
+from spc.records import Bound
+
+NOT_CONFIRMED = "not confirmed for this site"
+_BOUND_SIGN = {Bound.BELOW: "<", Bound.EXACT: "", Bound.ABOVE: ">"}
+
+
+def number(x: float, decimals: int) -> str:
+    """Return `x` with `decimals` places and a true minus sign."""
+    text = f"{x:.{decimals}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def reading_text(x: float | str, check: Check, bound: int = Bound.EXACT) -> str:
+    """Return a charted reading with its unit ("0.21 mL/100 mL", "<0.05 mL/100 mL"), or the word of a judged one."""
+    if isinstance(x, str):
+        return x
+    return with_unit(f"{_BOUND_SIGN[Bound(bound)]}{number(x, check.decimals)}", check.chart_unit)
+
+
+def level_text(x: float, check: Check) -> str:
+    """Return a mean or a limit: one place more than a reading has, with its unit."""
+    return with_unit(number(x, check.decimals + 1), check.chart_unit)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Return `text` followed by `unit`, if there is one."""
+    return f"{text} {unit}" if unit else text
+
+
+def time_text(at: datetime, zone: tzinfo) -> str:
+    """Return the local time of `zone`: "Tue 4 Mar 2025 06:10"."""
+    local = at.astimezone(zone)
+    return f"{local:%a} {local.day} {local:%b %Y %H:%M}"
+
+
+def age_text(at: datetime, now: datetime) -> str:
+    """Return how long ago `at` was: "2 h ago"."""
+    age = now - at
+    if age < timedelta(minutes=1):
+        return "just now"
+    if age < timedelta(hours=1):
+        return f"{age // timedelta(minutes=1)} min ago"
+    if age < timedelta(days=2):
+        return f"{age // timedelta(hours=1)} h ago"
+    return f"{age.days} days ago"
+
+
+def bounds_text(acceptance: Acceptance, check: Check) -> str:
+    """Return what the acceptance limits ask, in words, without their source."""
+    match acceptance.rule:
+        case "fixed":
+            asks = [
+                f"{words} {limit:g}"
+                for words, limit in (("at least", acceptance.lower), ("at most", acceptance.upper))
+                if limit is not None
+            ]
+            return with_unit(" and ".join(asks), check.unit_label)
+        case "percent_or_amperes":
+            return f"within {acceptance.percent:g} % of the reference or {acceptance.amperes:g} A, whichever is greater"
+        case "percent_of_full_scale":
+            return f"within {acceptance.percent:g} % of the full scale of {acceptance.full_scale:g} A"
+        case "minimum_at_reference":
+            steps = ", ".join(f"{minimum:g} at {reference:g} A" for reference, minimum in acceptance.table)
+            return f"at least {steps}"
+        case "words":
+            return "must be " + " or ".join(f"“{word}”" for word in acceptance.good)
+        case "none":
+            return "no acceptance limit"
+
+
+def source_text(acceptance: Acceptance) -> str:
+    """Return where the limits come from, or that this site has not confirmed them."""
+    if acceptance.rule == "none":
+        return ""
+    if acceptance.confirmed:
+        return f"{acceptance.document}, revision {acceptance.revision}"
+    return f"starter value after {acceptance.document}, {NOT_CONFIRMED}"
