@@ -1,0 +1,150 @@
+"""Numbers that hold: the NIST Statistical Reference Datasets, to nine digits or better on the hardest sets.
+
+Source: https://www.itl.nist.gov/div898/strd/ (certified to 15 digits; read in copies of the data files, see strd_data).
+"""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from statsmodels.datasets import longley  # type: ignore[import-untyped]  # statsmodels has no stubs
+
+from spc import decimals
+from spc.errors import InputError
+from spc.least_squares import least_squares, polynomial, straight_line
+from tests.strd_data import POLYNOMIALS, SHIPPED, UNIVARIATE
+
+DIGITS_13 = 1e-13
+
+
+@pytest.mark.parametrize("name", UNIVARIATE)
+def test_univariate(name):
+    readings, mean, sd, lag_1 = UNIVARIATE[name]
+    d = decimals.deviations(readings)
+
+    assert decimals.mean(readings) == pytest.approx(mean, rel=1e-14)
+    assert decimals.standard_deviation(readings) == pytest.approx(sd, rel=3e-15)
+    assert np.sqrt(d @ d / (len(d) - 1)) == pytest.approx(sd, rel=DIGITS_13)
+    assert d[1:] @ d[:-1] / (d @ d) == pytest.approx(lag_1, rel=DIGITS_13)
+
+
+@pytest.mark.parametrize("name", POLYNOMIALS)
+def test_polynomial_regression(name):
+    x, y, degree, coefficients, standard_errors = POLYNOMIALS[name]
+    fit = polynomial(x, y, degree=degree)
+
+    assert fit.coefficients == pytest.approx(coefficients, rel=DIGITS_13)
+    assert fit.standard_errors == pytest.approx(standard_errors, rel=DIGITS_13)
+    assert fit.degrees_of_freedom == len(x) - degree - 1
+
+
+def test_norris():
+    y, x = np.loadtxt(SHIPPED / "nist_linregress" / "Norris.dat", skiprows=60).T
+    fit = straight_line(x, y)
+
+    assert fit.coefficients == pytest.approx([-0.262323073774029, 1.00211681802045], rel=DIGITS_13)
+    assert fit.standard_errors == pytest.approx([0.232818234301152, 0.000429796848199937], rel=DIGITS_13)
+    assert fit.residual_sd == pytest.approx(0.884796396144373, rel=DIGITS_13)
+    assert fit.r_squared == pytest.approx(0.999993745883712, rel=1e-14)
+
+
+def test_longley():
+    """Certified values from memory; recomputed with statsmodels, which agrees to nine digits."""
+    data = longley.load_pandas()
+    fit = least_squares(np.column_stack([np.ones(16), data.exog.to_numpy()]), data.endog.to_numpy())
+
+    assert fit.coefficients == pytest.approx(
+        [-3482258.63459582, 15.0618722713733, -0.035819179292591, -2.02022980381683, -1.03322686717359,
+         -0.0511041056535807, 1829.15146461355],
+        rel=DIGITS_13,
+    )  # fmt: skip
+    assert fit.residual_sd == pytest.approx(304.854073561965, rel=DIGITS_13)
+    assert fit.r_squared == pytest.approx(0.995479004577296, rel=1e-14)
+
+
+def test_line_through_the_origin():
+    """NoInt1: y = 2.07438016528926 x, residual standard deviation 3.56753034006338 (the latter from memory)."""
+    x = np.arange(60.0, 71.0)
+    fit = least_squares(x.reshape(-1, 1), x + 70)
+
+    assert fit.coefficients == pytest.approx([2.07438016528926], rel=DIGITS_13)
+    assert fit.standard_errors == pytest.approx([0.165289256198347e-01], rel=DIGITS_13)
+    assert fit.residual_sd == pytest.approx(3.56753034006338, rel=DIGITS_13)
+
+
+STEPS = st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=40)
+
+
+@given(STEPS, st.integers(-(10**9), 10**9))
+def test_an_offset_costs_no_digit(steps, offset):
+    near = np.array([step / 1000 for step in steps])
+    far = np.array([(step + 1000 * offset) / 1000 for step in steps])
+
+    assert np.array_equal(decimals.deviations(near), decimals.deviations(far))
+    assert decimals.standard_deviation(near) == decimals.standard_deviation(far)
+
+
+@given(STEPS, st.randoms(use_true_random=False))
+def test_order_does_not_matter(steps, random):
+    shuffled = list(steps)
+    random.shuffle(shuffled)
+
+    assert decimals.mean(np.array(shuffled, float)) == decimals.mean(np.array(steps, float))
+    assert decimals.standard_deviation(np.array(shuffled, float)) == decimals.standard_deviation(np.array(steps, float))
+
+
+@given(st.lists(st.floats(-1e9, 1e9), min_size=2, max_size=30))
+def test_deviations_agree_with_plain_arithmetic(values):
+    x = np.array(values)
+
+    assert decimals.deviations(x) == pytest.approx(x - x.mean(), abs=1e-6)
+    assert decimals.standard_deviation(x) == pytest.approx(x.std(ddof=1), rel=1e-9, abs=1e-6)
+
+
+def test_very_small_and_very_large_readings_are_one_matter():
+    assert decimals.standard_deviation(np.array([1e-300, 3e-300])) == pytest.approx(2e-300 / np.sqrt(2), rel=1e-15)
+    assert decimals.standard_deviation(np.array([1e149, -1e149])) == pytest.approx(2e149 / np.sqrt(2), rel=1e-15)
+    assert decimals.standard_deviation(np.array([7.0, 7.0])) == 0.0
+
+
+def test_refuses_a_reading_no_quantity_reaches():
+    with pytest.raises(InputError, match="reading 1 is 1e\\+200"):
+        decimals.mean(np.array([1.0, 1e200]))
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "says"),
+    [
+        ([1, 2, 3], [1, 2], "3 rows of settings but 2 responses"),
+        ([1, 2], [1, 2], "at least 3 are needed"),
+        ([5, 5, 5], [1, 2, 3], "cannot be told"),
+        ([1, 2, float("nan")], [1, 2, 3], "reading 2 is nan"),
+    ],
+)
+def test_a_line_refuses(x, y, says):
+    with pytest.raises(InputError, match=says):
+        straight_line(x, y)
+
+
+def test_columns_that_determine_one_another_are_refused_without_a_tolerance():
+    x = np.array([0.1, 0.2, 0.3, 0.7, 1.1])
+    with pytest.raises(InputError, match="column 2"):
+        least_squares(np.column_stack([np.ones(5), x, (x * 10 + 1).round(3)]), x)
+
+
+def test_a_constant_response_has_no_r_squared():
+    fit = straight_line([1, 2, 3, 4], [5, 5, 5, 5])
+
+    assert fit.r_squared is None
+    assert fit.residual_sd == 0.0
+
+
+def test_settings_of_very_different_size_are_refused_in_words():
+    with pytest.raises(InputError, match="differ too much in size"):
+        polynomial([1e-140, 2e-140, 3e-140, 4e-140, 6e-140], [1e140, 2e140, 5e140, 7e140, 1e140], degree=3)
+
+
+@pytest.mark.parametrize("shape", [(3,), (3, 0)])
+def test_a_design_without_columns_is_refused(shape):
+    with pytest.raises(InputError, match="table of columns"):
+        least_squares(np.zeros(shape), [1, 2, 3])
