@@ -295,12 +295,12 @@ def test_apt_installs_a_browser_where_it_needs_no_password(start, ran, monkeypat
 
 
 def test_where_apt_needs_a_password_the_driver_downloads_its_own_browser(start, ran, monkeypatch):
-    monkeypatch.setattr(start, "installed_browser", lambda: "/home/chrome" if ran else None)
+    monkeypatch.setattr(start, "installed_browser", lambda: "/downloaded/chrome" if ran else None)
     monkeypatch.setattr(start.shutil, "which", lambda name: "/usr/bin/" + name)
     monkeypatch.setattr(start.os, "geteuid", lambda: 1000, raising=False)
     monkeypatch.setattr(start, "quietly", lambda *command: None)
 
-    assert start.find_browser() == "/home/chrome"
+    assert start.find_browser() == "/downloaded/chrome"
     assert ran == [start.PYTHON + " -m playwright install chromium"]
 
 
