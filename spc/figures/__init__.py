@@ -1,0 +1,25 @@
+"""Every chart people see: a result in, a plotly figure or a picture out. Nothing here computes a limit."""
+
+from spc.figures.course import Course as Course
+from spc.figures.course import course as course
+from spc.figures.stream import stream_figure as stream_figure
+from spc.figures.theme import THEMES as THEMES
+from spc.figures.theme import Theme as Theme
+from spc.figures.window import Window as Window
+from spc.figures.window import all_readings as all_readings
+from spc.figures.window import around as around
+from spc.figures.window import last_readings as last_readings
+from spc.figures.window import last_segment as last_segment
+
+__all__ = [
+    "THEMES",
+    "Course",
+    "Theme",
+    "Window",
+    "all_readings",
+    "around",
+    "course",
+    "last_readings",
+    "last_segment",
+    "stream_figure",
+]

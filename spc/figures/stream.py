@@ -1,0 +1,98 @@
+"""One stream as a chart: individuals over moving ranges on one time axis, or the verdicts of a judged check."""
+
+from datetime import tzinfo
+from typing import TYPE_CHECKING, Any
+
+from spc.figures.frame import Frame, Screen, frame_for
+from spc.figures.happenings import LANES, Mark, boundary_shapes, event_traces, idle_shapes, marks
+from spc.figures.individuals import individuals_layout, individuals_traces
+from spc.figures.theme import TIME_FORMATS, template
+from spc.figures.verdicts import verdict_height, verdict_layout, verdict_traces
+from spc.figures.window import Window, last_readings
+from spc.figures.words import axis_time
+from spc.results import StreamResult
+from spc.times import to_microseconds
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+USUAL_READINGS = 60
+"""Readings in view when nobody asked for another stretch."""
+
+
+def stream_figure(
+    result: StreamResult,
+    *,
+    zone: tzinfo,
+    window: Window | None = None,
+    screen: Screen | None = None,
+    focus_row: int | None = None,
+) -> "go.Figure":
+    """Return the chart of one stream.
+
+    Args:
+        result: the stream.
+        zone: zone of the times on the axis.
+        window: the stretch in view; the last 60 readings when not given. What lies outside it is drawn too.
+        screen: what it is drawn for.
+        focus_row: row of the reading to point at.
+    """
+    import plotly.graph_objects as go
+
+    window = window or last_readings(result, USUAL_READINGS)
+    screen = screen or Screen()
+    judged = not len(result.charted.x)
+    limited = any(segment.limits for segment in result.segments)
+    if judged:
+        frame = frame_for(screen, lanes=LANES, ranges=False, main=verdict_height(result))
+    else:
+        frame = frame_for(screen, lanes=LANES, ranges=limited)
+    found = marks(result, frame, window)
+    if judged:
+        data, layout = verdict_traces(result, frame, zone, focus_row), verdict_layout(result, frame)
+    else:
+        data = individuals_traces(result, frame, window, zone, focus_row)
+        layout = individuals_layout(result, frame, window, zone)
+    return go.Figure(
+        data=[*data, *event_traces(found, frame, zone)],
+        layout=_merged(_common(result, frame, window, zone, found), layout),
+    )
+
+
+def _common(
+    result: StreamResult, frame: Frame, window: Window, zone: tzinfo, found: tuple[Mark, ...]
+) -> dict[str, Any]:
+    return {
+        "template": template(frame.screen.colours),
+        "height": frame.height,
+        "font": {"size": frame.font},
+        "hoverlabel": {"font": {"size": frame.font}},
+        "margin": {"l": frame.left, "r": frame.right, "t": frame.top, "b": frame.bottom, "pad": 0},
+        "xaxis": {
+            "type": "date",
+            "range": [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)],
+            "anchor": "y2" if frame.ranges else "y",
+            "tickfont": {"size": frame.small},
+            "tickformatstops": TIME_FORMATS,
+            "nticks": max(3, frame.plot_width // frame.px(110)),
+            "showspikes": True,
+            "spikemode": "across",
+            "spikesnap": "hovered data",
+            "spikethickness": 1,
+            "spikedash": "2px,3px",
+            "spikecolor": frame.screen.colours.quiet,
+        },
+        "yaxis3": {
+            "domain": frame.lane_domain,
+            "range": [0, frame.lanes],
+            "fixedrange": True,
+            "visible": False,
+        },
+        "shapes": [*idle_shapes(result, frame, window, zone), *boundary_shapes(found, frame, zone)],
+        "annotations": [],
+    }
+
+
+def _merged(common: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    both = ("shapes", "annotations")
+    return {**common, **own, **{name: [*own.get(name, []), *common[name]] for name in both}}

@@ -1,0 +1,49 @@
+"""Which readings of a long stream are drawn, so that a chart stays quick and loses nothing that matters."""
+
+from itertools import pairwise
+
+import numpy as np
+
+from spc.arrays import FloatArray, IntArray
+
+MOST_DRAWN = 2000
+"""Redrawing dominates from a few thousand points on, and no screen has more columns to show them in."""
+
+SHARE_IN_VIEW = 0.75
+"""Part of the points spent on the time in view; the rest is what a person sees when moving out of it."""
+
+
+def drawn(x: FloatArray, keep: IntArray, view: slice, *, most: int = MOST_DRAWN) -> IntArray:
+    """Return the places in `x` to draw, ascending: all of `keep`, and the extremes of every stretch of the rest.
+
+    Args:
+        x: readings in time order, shape (n,).
+        keep: places that must be drawn whatever their number.
+        view: the places in view.
+        most: how many points to aim at, `keep` not counted.
+    """
+    n = len(x)
+    if n <= most:
+        return np.arange(n, dtype=np.int64)
+    start, stop, _ = view.indices(n)
+    inside = int(most * SHARE_IN_VIEW)
+    outside = most - min(inside, stop - start)
+    before = round(outside * start / max(1, n - (stop - start)))
+    parts = [
+        _extremes(x, 0, start, before),
+        _extremes(x, start, stop, inside),
+        _extremes(x, stop, n, outside - before),
+        keep,
+        np.array([0, n - 1], dtype=np.int64),
+    ]
+    return np.unique(np.concatenate(parts))
+
+
+def _extremes(x: FloatArray, start: int, stop: int, budget: int) -> IntArray:
+    """Return the lowest and the highest reading of each of `budget` / 2 equal stretches of `start` to `stop`."""
+    if stop - start <= budget:
+        return np.arange(start, stop, dtype=np.int64)
+    edges = np.linspace(start, stop, max(1, budget // 2) + 1).astype(np.int64)
+    pairs = pairwise(edges.tolist())
+    found = [(a + int(np.argmin(x[a:b])), a + int(np.argmax(x[a:b]))) for a, b in pairs if b > a]
+    return np.array(found, dtype=np.int64).reshape(-1)
