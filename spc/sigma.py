@@ -29,6 +29,11 @@ class FlooredSigma(NamedTuple):
     floored: bool  # whether the floor took the place of the moving ranges' sigma
 
 
+def mean(x: FloatArray) -> float:
+    """Return the mean of at least one reading, the exact one rounded; of equal readings, that reading."""
+    return min(max(math.fsum(x.tolist()) / len(x), float(x.min())), float(x.max()))
+
+
 def moving_ranges(x: ArrayLike) -> FloatArray:
     """Return the absolute differences of successive readings, shape (n - 1,), NaN beside a missing reading."""
     return frozen(np.abs(np.diff(as_readings(x, missing=True))))
@@ -46,7 +51,7 @@ def mean_moving_range(x: ArrayLike) -> float:
     taken = ranges[~np.isnan(ranges)]
     if len(taken) == 0:
         raise InputError("no two successive readings given; sigma from moving ranges needs at least 2")
-    return math.fsum(taken.tolist()) / len(taken)
+    return mean(taken)
 
 
 def sigma_within(x: ArrayLike) -> float:

@@ -20,7 +20,7 @@ The keys are our own.
 """
 
 from spc.rules.batch import Hits, run_rules
-from spc.rules.distance import in_sigmas
+from spc.rules.distance import in_sigmas, in_sigmas_one
 from spc.rules.step import RuleState, step
 from spc.rules.table import (
     ALL_EIGHT,
@@ -48,6 +48,7 @@ __all__ = [
     "RuleState",
     "describe",
     "in_sigmas",
+    "in_sigmas_one",
     "rule_of",
     "run_rules",
     "step",

@@ -1,5 +1,7 @@
 """Distance of a reading from the centre line, in sigmas."""
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -20,3 +22,12 @@ def in_sigmas(x: ArrayLike, centre_line: float, sigma: float) -> FloatArray:
         if sigma > 0:
             return frozen(np.rint(off / sigma * STEPS_PER_SIGMA) / STEPS_PER_SIGMA)
         return frozen(np.where(off == 0, 0.0, np.sign(off) * np.inf))
+
+
+def in_sigmas_one(x: float, centre_line: float, sigma: float) -> float:
+    """Return `in_sigmas` of one reading, to the bit, without the cost of an array."""
+    off = x - centre_line
+    if sigma > 0:
+        z = off / sigma * STEPS_PER_SIGMA
+        return round(z) / STEPS_PER_SIGMA if math.isfinite(z) else z
+    return off if off == 0 or math.isnan(off) else math.copysign(math.inf, off)
