@@ -1,29 +1,22 @@
 """The demo line's two years as files, and the readings that follow them."""
 
-import json
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from importlib import resources
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from spc.demo.faults import FAULTS, LIVE_FAULTS
 from spc.demo.line import DemoLine
-from spc.demo.plan import ZONE
 from spc.demo.rows import EVENTS_HEADER, LOG_HEADER, EventRow, LogRow, as_csv
-from spc.demo.slips import SLIPS, Slip
+from spc.demo.script import script
+from spc.demo.slips import PlantedRow, with_slips
+from spc.errors import InputError
 
 SEED = 20241104
 FIRST_DAY, LAST_DAY = date(2024, 11, 4), date(2026, 11, 20)
-FILES = ("demo-log.csv", "demo-events.csv", "faults.json")
-
-
-@dataclass(frozen=True, slots=True)
-class PlantedRow:
-    """A row that was written wrongly on purpose."""
-
-    slip: Slip
-    row: int  # line number in the log, the header being 1
+LOG_NAME, EVENTS_NAME, CATALOGUE_NAME = "demo-log.csv", "demo-events.csv", "demo-catalogue.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +25,16 @@ class History:
 
     log: tuple[str, ...]  # lines of CSV, without the header
     events: tuple[str, ...]
-    planted: tuple[PlantedRow, ...]
+    planted: tuple[PlantedRow, ...]  # rows that were written wrongly on purpose
+
+
+@dataclass(frozen=True, slots=True)
+class DemoFiles:
+    """Where the demo line's files were laid."""
+
+    log: Path
+    events: Path
+    catalogue: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,80 +46,58 @@ class LiveRow:
     text: str  # a line of CSV, without its end
 
 
-def history() -> History:
-    """Return the two years that `datasets/` holds."""
-    return _history(DemoLine(SEED))
+def history(seed: int = SEED) -> History:
+    """Return the two years of the demo line; with the seed given, those that `datasets/` holds."""
+    return _history(DemoLine(script(), seed))
 
 
-def live_rows(days: int | None = None) -> Iterator[LiveRow]:
-    """Yield the line's rows after its two years, in time order; `days` calendar days, or without end.
+def live_rows(seed: int = SEED, *, after: datetime | None = None) -> Iterator[LiveRow]:
+    """Yield the line's rows after its two years, in time order and without end.
 
-    From the first shift on, a bath that loses powder: signalled within some readings, failed within ten.
+    The line goes on in its own time: a working day is some 25 rows, however fast they are taken. From the first
+    shift on, the bath of Line A loses powder: signalled after a few readings, failed within ten.
+
+    Args:
+        seed: of the two years that go before.
+        after: leave out rows up to this local time (naive): for going on with a log that already has them.
     """
-    line = DemoLine(SEED)
+    line = DemoLine(script(), seed)
     _history(line)
     day = LAST_DAY
-    while days is None or (day - LAST_DAY).days < days:
+    while True:
         day += timedelta(days=1)
-        for at, item in line.day(day):
-            yield LiveRow(at, "log" if isinstance(item, LogRow) else "events", item.text())
+        for at, row in line.day(day):
+            if after is None or at > after:
+                yield LiveRow(at, "log" if isinstance(row, LogRow) else "events", row.text())
 
 
-def write_history(folder: Path) -> tuple[Path, Path, Path]:
-    """Write the log, the events and the truth about them into `folder`; return their paths in this order."""
-    made = history()
-    log, events, faults = (folder / name for name in FILES)
-    log.write_bytes(as_csv(LOG_HEADER, made.log))
-    events.write_bytes(as_csv(EVENTS_HEADER, made.events))
-    faults.write_bytes(truth(made).encode())
-    return log, events, faults
+def lay_out(folder: Path | None = None, seed: int = SEED) -> DemoFiles:
+    """Write the two years and the site's catalogue into `folder` (None: a new temporary one).
 
-
-def truth(made: History) -> str:
-    """Return what is wrong in `made` on purpose, as JSON."""
-    counts = {outcome: sum(p.slip.outcome == outcome for p in made.planted) for outcome in ("duplicate", "quarantined")}
-    read = len(made.log)
-    text: dict[str, Any] = {
-        "zone": ZONE,
-        "seed": SEED,
-        "rows": {"read": read, "accepted": read - sum(counts.values()), **counts},
-        "faults": [_fault(fault) for fault in FAULTS],
-        "slips": [_slip(slip, made) for slip in SLIPS],
-        "live_faults": [_fault(fault) for fault in LIVE_FAULTS],
+    Raises:
+        InputError: the folder holds a file of one of these names that no demo wrote.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="spc-demo-")) if folder is None else folder
+    made = history(seed)
+    files = DemoFiles(folder / LOG_NAME, folder / EVENTS_NAME, folder / CATALOGUE_NAME)
+    texts = {
+        files.log: as_csv(LOG_HEADER, made.log),
+        files.events: as_csv(EVENTS_HEADER, made.events),
+        files.catalogue: resources.files("spc.demo").joinpath("catalogue.toml").read_bytes(),
     }
-    return json.dumps(text, indent=1, ensure_ascii=False) + "\n"
+    for path, text in texts.items():
+        if path.exists() and not path.read_bytes().startswith(text):  # an earlier demo's log has grown since
+            raise InputError(f"{path} is there already and is not the demo's; name another folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    for path, text in texts.items():
+        path.write_bytes(text)
+    return files
 
 
-def _fault(fault: Any) -> dict[str, Any]:
-    return {
-        "id": fault.id,
-        "line": fault.line,
-        "check": fault.check,
-        "positions": list(fault.positions),
-        "from": fault.first.isoformat(timespec="minutes"),
-        "to": None if fault.last is None else fault.last.isoformat(timespec="minutes"),
-        "effect": fault.effect,
-        "size": fault.size,
-        "of_writing": fault.of_writing,
-        "shift": fault.shift,
-        "technician": fault.technician,
-        "ends": fault.ends,
-        "see": fault.see,
-        "caught_by": fault.caught_by,
-    }
-
-
-def _slip(slip: Slip, made: History) -> dict[str, Any]:
-    return {
-        "id": slip.id,
-        "line": slip.key.line,
-        "check": slip.key.check,
-        "position": slip.key.position,
-        "rows": [planted.row for planted in made.planted if planted.slip is slip],
-        "outcome": slip.outcome,
-        "column": slip.column,
-        "see": slip.see,
-    }
+def append(row: LiveRow, files: DemoFiles) -> None:
+    """Write one live row at the end of its file."""
+    with (files.log if row.file == "log" else files.events).open("ab") as file:
+        file.write(f"{row.text}\n".encode())
 
 
 def _history(line: DemoLine) -> History:
@@ -125,35 +105,11 @@ def _history(line: DemoLine) -> History:
     events: list[EventRow] = []
     day = FIRST_DAY
     while day <= LAST_DAY:
-        for _, item in line.day(day):
-            if isinstance(item, LogRow):
-                rows.append(item)
+        for _, row in line.day(day):
+            if isinstance(row, LogRow):
+                rows.append(row)
             else:
-                events.append(item)
+                events.append(row)
         day += timedelta(days=1)
-    log, planted = _with_slips(rows)
+    log, planted = with_slips(rows)
     return History(tuple(log), tuple(event.text() for event in events), planted)
-
-
-def _with_slips(rows: list[LogRow]) -> tuple[list[str], tuple[PlantedRow, ...]]:
-    lines: list[str] = []
-    planted: list[PlantedRow] = []
-    waiting = {slip.id: slip.rows for slip in SLIPS}
-    for row in rows:
-        written = [row.text()]
-        for slip in SLIPS:
-            if waiting[slip.id] and _is_for(slip, row):
-                waiting[slip.id] -= 1
-                written = slip.write(row)
-                planted.append(PlantedRow(slip, len(lines) + len(written) + 1))
-                break
-        lines += written
-    return lines, tuple(planted)
-
-
-def _is_for(slip: Slip, row: LogRow) -> bool:
-    return (
-        row.taken_at >= slip.at
-        and (row.line, row.check, row.position) == (slip.key.line, slip.key.check, slip.key.position)
-        and row.value[-1:].isalpha() == (slip.key.check == "water_break")
-    )

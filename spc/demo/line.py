@@ -1,33 +1,27 @@
-"""The demo line at work: shift by shift, what is done to it, what is read and what is written down."""
+"""The demo line at work: day by day, what is done, what is read and what is written down."""
 
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from spc.demo.faults import FAULTS, LIVE_FAULTS, LIVE_WORK, STOPS, WORK, Fault, Work
+from spc.demo.faults import Work
 from spc.demo.noise import Noise
-from spc.demo.plan import STREAMS, A, B, StreamPlan
+from spc.demo.plan import A, B, StreamPlan
+from spc.demo.process import Process
 from spc.demo.rows import EventRow, LogRow, minute
-from spc.demo.working_days import (
-    BEFORE_WORK,
-    SHIFT_STARTS,
-    SHIFTS_END,
-    first_of_month,
-    holiday,
-    shift_start,
-    shut_down,
-    working,
-)
+from spc.demo.script import Script
+from spc.demo.working_days import BEFORE_WORK, SHIFT_STARTS, SHIFTS_END, holiday, shift_start, shut_down, working
 from spc.records import NOT_RUN, StreamKey
 
-MISSED = 0.012  # share of checks not done although the line ran
-IDLE_SHIFT = 0.012  # share of shifts without work
-UNWRITTEN = 0.25  # share of top-ups nobody writes down
-GRAMS_PER_ML = 600.0  # powder for 1 mL/100 mL more in 120 L at a yield of 0.2 mL/100 mL per g/L
+# Habits of this line; shares are estimates (common practice, no source).
+MISSED = 0.012  # of checks, not done although the line ran
+WITHOUT_WORK = 0.012  # of shifts
+UNWRITTEN = 0.25  # of feeds nobody writes down
+UNSIGNED, SMALL_LETTERS = 0.015, 0.03  # of rows
+DIRTY = 25  # % of contaminant at which the bath is changed the next morning
+SETTLING = timedelta(minutes=75)  # an hour in the tube, then the powder is weighed
 
-_NOTES = {
+NOTES = {
     "bath_changed": "new bath",
     "lamp_replaced": "new lamp",
     "lamp_cleaned": "after cleaning",
@@ -37,46 +31,27 @@ _NOTES = {
     "bath_topped_up": "after feeding",
 }
 
-Written = LogRow | EventRow
-
-
-@dataclass(slots=True)
-class Bath:
-    """Powder and dirt in one tank."""
-
-    target: float  # mL/100 mL
-    feed_at: float  # fed when a reading is not above this
-    loss: float  # share of powder lost each shift
-    soiling: float  # points of contaminant share a week
-    level: float = 0.0
-    share: float = 3.0
+Written = tuple[datetime, LogRow | EventRow]
 
 
 class DemoLine:
-    """The line from its first shift on; `day` must be called for every day in order."""
+    """The line from its first shift on: call `day` for every day, in order."""
 
-    def __init__(self, seed: int) -> None:
-        self._plans = {plan.key: plan for plan in STREAMS}
-        self._noise = {plan.key: Noise(seed, place, plan.carry) for place, plan in enumerate(STREAMS)}
-        self._habits = Noise(seed, len(STREAMS))
-        self._baths = {
-            A: Bath(target=0.21, feed_at=0.185, loss=0.010, soiling=1.0),
-            B: Bath(target=0.20, feed_at=0.175, loss=0.008, soiling=1.5),
-        }
-        for bath in self._baths.values():
-            bath.level = bath.target
-        self._lamps = {plan.key: plan.centre for plan in STREAMS if plan.form == "lamp"}
+    def __init__(self, script: Script, seed: int) -> None:
+        self._script = script
+        self._noise = {plan.key: Noise(seed, place, plan.carry) for place, plan in enumerate(script.streams)}
+        self._habits = Noise(seed, len(script.streams))
+        self._process = Process(script, self._habits)
+        self._work = list(script.work)
         self._copied: dict[tuple[str, StreamKey], str] = {}
         self._notes: dict[StreamKey, str] = {}
-        self._work = sorted((*WORK, *LIVE_WORK), key=lambda work: work.at)
-        self._faults = (*FAULTS, *LIVE_FAULTS)
-        self._idle = False
+        self._closed = False
 
-    def day(self, day: date) -> list[tuple[datetime, Written]]:
+    def day(self, day: date) -> list[Written]:
         """Return what is written on `day`, in time order."""
-        written: list[tuple[datetime, Written]] = [*self._stops(day), *self._idle_and_running(day)]
+        written = [*self._closing(day), *self._stopping(day)]
         if holiday(day):
-            written += self._resting(day)
+            written += self._holiday(day)
         elif working(day):
             for shift in SHIFT_STARTS:
                 written += self._shift(day, shift)
@@ -84,281 +59,172 @@ class DemoLine:
 
     # what is done
 
-    def _idle_and_running(self, day: date) -> Iterator[tuple[datetime, Written]]:
-        tomorrow = day + timedelta(days=1)
-        if not self._idle and shut_down(tomorrow):
-            self._idle = True
-            yield from self._both(datetime.combine(day, SHIFTS_END), "line_idle", "plant closed")
-        if self._idle and working(day) and not shut_down(day) and not shut_down(tomorrow):
-            self._idle = False
-            yield from self._both(datetime.combine(day, BEFORE_WORK), "line_running", "")
+    def _closing(self, day: date) -> Iterator[Written]:
+        if not self._closed and shut_down(day + timedelta(days=1)):
+            self._closed = True
+            for line in (A, B):
+                yield _event(datetime.combine(day, SHIFTS_END), line, "line_idle", note="plant closed")
+        if self._closed and working(day):
+            self._closed = False
+            for line in (A, B):
+                yield _event(datetime.combine(day, BEFORE_WORK), line, "line_running")
 
-    @staticmethod
-    def _both(at: datetime, kind: str, note: str) -> Iterator[tuple[datetime, Written]]:
-        for line in (A, B):
-            yield at, EventRow(minute(at), line, kind, note=note)
+    def _stopping(self, day: date) -> Iterator[Written]:
+        for stop in self._script.stops:
+            if stop.first.date() == day:
+                yield _event(stop.first, stop.line, "line_idle", note=stop.note)
+            if stop.last.date() == day:
+                yield _event(stop.last, stop.line, "line_running")
 
-    @staticmethod
-    def _stops(day: date) -> Iterator[tuple[datetime, Written]]:
-        for line, first, last, note in STOPS:
-            if first.date() == day:
-                yield first, EventRow(minute(first), line, "line_idle", note=note)
-            if last.date() == day:
-                yield last, EventRow(minute(last), line, "line_running")
+    def _stands(self, line: str, at: datetime) -> bool:
+        return any(stop.holds(line, at) for stop in self._script.stops)
 
-    def _do_work(self, until: datetime) -> Iterator[tuple[datetime, Written]]:
+    def _work_done(self, until: datetime) -> Iterator[Written]:
         while self._work and self._work[0].at <= until:
             work = self._work.pop(0)
-            yield work.at, self._done(work)
-
-    def _done(self, work: Work) -> EventRow:
-        bath = self._baths[work.line]
-        amount = ""
-        if work.kind in ("bath_changed", "unit_repaired", "bath_topped_up") and work.check == "bath_concentration":
-            if work.kind == "bath_topped_up":
-                amount = _grams(bath.target - bath.level)
-            bath.level = bath.target * (1 + 0.03 * self._habits.fresh())
-        if work.kind == "bath_changed":
-            bath.share = 2.0
-        for key in self._plans:
-            if key.line == work.line and work.check == key.check and work.position in ("", key.position):
-                self._notes[key] = _NOTES.get(work.kind, "")
-                if work.level is not None:
-                    self._lamps[key] = work.level
-        return EventRow(
-            minute(work.at), work.line, work.kind, work.check, work.position, amount, "g" if amount else "", work.note
-        )
+            grams = self._process.work(work)
+            for plan in self._script.streams:
+                if work.touches(plan.key):
+                    self._notes[plan.key] = NOTES.get(work.kind, "")
+            yield _event(work.at, work.line, work.kind, work.check, work.position, grams, work.note)
 
     # what is read
 
-    def _resting(self, day: date) -> Iterator[tuple[datetime, Written]]:
-        for plan in STREAMS:
+    def _holiday(self, day: date) -> Iterator[Written]:
+        for plan in self._script.streams:
             if plan.every in ("shift", "day"):
                 at = shift_start(day, "A") + timedelta(minutes=plan.minute)
-                yield at, self._row(plan, at, "A", NOT_RUN, "holiday")
+                yield at, self._row(plan, at, "A", NOT_RUN, note="holiday")
 
-    def _shift(self, day: date, shift: str) -> Iterator[tuple[datetime, Written]]:
+    def _shift(self, day: date, shift: str) -> Iterator[Written]:
         start = shift_start(day, shift)
-        yield from self._do_work(start)
-        without_work = {line: self._habits.chance() < IDLE_SHIFT for line in self._baths}
-        for line, bath in self._baths.items():
-            if not without_work[line] and not self._stopped(line, start):
-                self._use(line, bath, start)
-        for plan in STREAMS:
-            if not _due(plan, day, shift):
+        yield from self._work_done(start)
+        idle = {line for line in (A, B) if self._habits.chance() < WITHOUT_WORK or self._stands(line, start)}
+        for line in (A, B):
+            if line not in idle:
+                self._process.use(line, start)
+        for plan in self._script.streams:
+            if not plan.due(day, shift):
                 continue
-            noise = self._noise[plan.key]
+            noise = self._noise[plan.key]  # drawn alike whatever happens, so that no fault moves the noise
             missed, late, draw = noise.chance() < MISSED, int(7 * noise.chance()), noise.next()
             at = start + timedelta(minutes=plan.minute + late)
-            if without_work[plan.key.line] or self._stopped(plan.key.line, at):
+            if self._has_fault(plan.key, at, "missing"):
+                continue
+            if plan.key.line in idle or self._stands(plan.key.line, at):
                 if plan.every in ("shift", "day"):
                     yield at, self._row(plan, at, shift, NOT_RUN)
-            elif not missed and not self._lost(plan.key, at):
+            elif not missed:
                 yield from self._check(plan, at, shift, draw)
 
-    @staticmethod
-    def _stopped(line: str, at: datetime) -> bool:
-        return any(line == stopped and first <= at < last for stopped, first, last, _ in STOPS)
+    def _has_fault(self, key: StreamKey, at: datetime, effect: str) -> bool:
+        return any(fault.effect == effect for fault in self._process.faults(at, key))
 
-    def _use(self, line: str, bath: Bath, at: datetime) -> None:
-        """Let a shift of work pass over the bath and the lamps of a line."""
-        loss, share = bath.loss, bath.soiling / 10
-        for fault in self._active(at):
-            if fault.line == line and fault.effect == "loss_per_shift":
-                loss += fault.size
-            if fault.line == line and fault.effect == "share_per_week":
-                share += fault.size / 10
-        bath.level *= 1 - loss * (1 + 0.3 * self._habits.fresh())
-        bath.share += share
-        for key in self._lamps:
-            if key.line == line:
-                self._lamps[key] *= 1 - (0.0004 if key.position == "lamp 2" else 0.00003)
-
-    def _active(self, at: datetime, key: StreamKey | None = None) -> list[Fault]:
-        return [fault for fault in self._faults if fault.active(at) and (key is None or fault.touches(key))]
-
-    def _lost(self, key: StreamKey, at: datetime) -> bool:
-        return any(fault.effect == "missing" for fault in self._active(at, key))
-
-    def _check(self, plan: StreamPlan, at: datetime, shift: str, draw: float) -> Iterator[tuple[datetime, Written]]:
-        technician = self._technician(plan.key.line, at, shift)
+    def _check(self, plan: StreamPlan, at: datetime, shift: str, draw: float) -> Iterator[Written]:
         if plan.form == "word":
-            yield at, self._row(plan, at, shift, self._word(plan, at), "", technician)
+            yield at, self._row(plan, at, shift, self._word(plan, at))
             return
         for place, reference in enumerate(plan.references or (None,)):
-            chance = draw if place == 0 else self._noise[plan.key].next()
-            taken = at + timedelta(minutes=3 * place)
-            x = self._faulted(plan.key, self._read(plan, taken, chance), taken, shift, technician)
-            value = self._written(plan, x, reference, taken)
-            yield taken, self._row(plan, taken, shift, value, "", technician, reference)
-        if plan.form == "bath":
-            yield from self._feed(plan, at, value)
+            x = self._faulted(plan, at, shift, draw)
+            if plan.form == "deviation" and reference is not None:
+                x = reference * (1 + x / 100)
+            value = self._written(plan, x, at)
+            yield at, self._row(plan, at, shift, value, reference)
+            if place + 1 < len(plan.references):
+                at, draw = at + timedelta(minutes=3), self._noise[plan.key].next()
+        if plan.form in ("bath", "share"):
+            yield from self._react(plan, at, value)
 
-    def _read(self, plan: StreamPlan, at: datetime, draw: float) -> float:
-        """Return what a faultless reading gives, before rounding."""
-        if plan.form == "lamp":
-            return self._lamps[plan.key] * (1 + plan.spread * draw)
-        if plan.form == "skewed":
-            return plan.centre * math.exp(plan.spread * draw)
-        if plan.form == "count":
-            return plan.centre + plan.spread * draw - (1 if self._weak(plan.key.line, at) else 0)
-        centre = {"bath": self._baths[plan.key.line].level, "share": self._baths[plan.key.line].share}.get(
-            plan.form, plan.centre + plan.season * _summer(at)
-        )
-        return centre + plan.spread * draw
-
-    def _faulted(self, key: StreamKey, x: float, at: datetime, shift: str, technician: str) -> float:
-        for fault in self._active(at, key):
-            if fault.shift in ("", shift) and fault.technician in ("", technician.upper()):
-                x = _with(fault, x, at)
+    def _faulted(self, plan: StreamPlan, at: datetime, shift: str, draw: float) -> float:
+        x = self._process.read(plan, at, draw)
+        for fault in self._process.faults(at, plan.key):
+            if fault.shift in ("", shift) and fault.technician in ("", _reader(plan.key.line, at, shift)):
+                x = fault.changed(x, at)
         return x
-
-    def _physical(self, key: StreamKey, at: datetime) -> float:
-        """Return the true level of a stream, whatever the instrument or the person says."""
-        plan = self._plans[key]
-        x = self._read(plan, at, 0.0)
-        for fault in self._active(at, key):
-            if not fault.of_writing:
-                x = _with(fault, x, at)
-        return x
-
-    def _weak(self, line: str, at: datetime) -> bool:
-        """Return whether bath, light or current is too poor to show what should be shown."""
-        lamps = [self._physical(key, at) for key in self._lamps if key.line == line]
-        return (
-            self._physical(StreamKey(line, "bath_concentration", "tank"), at) < 0.12
-            or max(lamps) < 1200
-            or self._physical(StreamKey(line, "ammeter", "head"), at) < -8
-        )
 
     def _word(self, plan: StreamPlan, at: datetime) -> str:
-        good = "shown" if plan.key.check == "notched_shim" else "pass"
-        chance = self._noise[plan.key].chance()
-        poor = 0.003
-        if plan.key.check in ("notched_shim", "known_defect_part") and self._weak(plan.key.line, at):
-            poor = 0.45 if plan.key.check == "notched_shim" else 0.15
-        if plan.key.check in ("quick_break", "lamp_integrity"):
-            poor = 0.0
-        for fault in self._active(at, plan.key):
-            if fault.effect == "spent":
-                poor = fault.size
-        if good == "shown" and chance < poor / 6:
-            return "not shown"
-        return plan.bad_word if chance < poor else good
+        chance, weakness = self._noise[plan.key].chance(), self._process.weakness(plan.key.line, at)
+        poor = {
+            "notched_shim": 0.003 + 0.45 * weakness,
+            "known_defect_part": 0.003 + 0.15 * weakness,
+            "water_break": 0.003,
+        }.get(plan.key.check, 0.0)
+        for fault in self._process.faults(at, plan.key):
+            poor = fault.size if fault.effect == "spent" else poor
+        if plan.key.check == "notched_shim":
+            return "not shown" if chance < poor / 6 else "partly" if chance < poor else "shown"
+        return "fail" if chance < poor else "pass"
+
+    def _react(self, plan: StreamPlan, at: datetime, value: str) -> Iterator[Written]:
+        """Feed a bath that reads low and change one that reads dirty, unless a fault makes it so."""
+        key, reading, unwritten = plan.key, float(value), self._habits.chance() < UNWRITTEN
+        if any(not fault.of_writing for fault in self._process.faults(at, key)):
+            return
+        if plan.form == "bath" and reading <= self._process.baths[key.line].feed_at:
+            grams = self._process.feed(key.line, reading)
+            if not unwritten:
+                yield _event(at + SETTLING, key.line, "bath_topped_up", key.check, key.position, grams)
+        if plan.form == "share" and reading > DIRTY:
+            morning = datetime.combine(at.date() + timedelta(days=1), BEFORE_WORK)
+            self._work.insert(0, Work(morning, key.line, "bath_changed", "bath_concentration", "tank"))
 
     # what is written
 
-    def _written(self, plan: StreamPlan, x: float, reference: int | None, at: datetime) -> str:
-        if plan.form == "deviation" and reference is not None:
-            x = reference * (1 + x / 100)
-        if plan.form != "level":
-            x = max(x, 0.0)
+    def _written(self, plan: StreamPlan, x: float, at: datetime) -> str:
         step, copied = plan.step, None
-        for fault in self._active(at, plan.key):
-            if fault.effect == "step":
-                step = Decimal(str(fault.size))
-            if fault.effect == "copied":
-                copied = fault
-        text = _rounded(x, step)
-        if plan.below is not None and Decimal(text) < plan.below:
+        for fault in self._process.faults(at, plan.key):
+            step = Decimal(str(fault.size)) if fault.effect == "step" else step
+            copied = fault if fault.effect == "copied" else copied
+        text = rounded(x if plan.form == "level" else max(x, 0.0), step)
+        if plan.below is not None and x < plan.below:
             text = f"<{plan.below}"
         return text if copied is None else self._copied.setdefault((copied.id, plan.key), text)
 
-    def _feed(self, plan: StreamPlan, at: datetime, value: str) -> Iterator[tuple[datetime, Written]]:
-        """Feed the bath when a reading is low, unless it is a fault that makes it so."""
-        bath, noise = self._baths[plan.key.line], self._habits
-        dose, unwritten = 1 + 0.1 * noise.fresh(), noise.chance() < UNWRITTEN
-        wrong = any(not fault.of_writing for fault in self._active(at, plan.key))
-        if wrong or float(value) > bath.feed_at:
-            return
-        added = (bath.target - float(value)) * dose
-        bath.level += added
-        done = at + timedelta(minutes=75)  # the settling time, then the powder is weighed
-        if not unwritten:
-            yield done, EventRow(minute(done), *_names(plan.key, "bath_topped_up"), _grams(added), "g")
-
     def _row(
-        self,
-        plan: StreamPlan,
-        at: datetime,
-        shift: str,
-        value: str,
-        note: str = "",
-        technician: str = "",
-        reference: int | None = None,
+        self, plan: StreamPlan, at: datetime, shift: str, value: str, reference: int | None = None, note: str = ""
     ) -> LogRow:
         key = plan.key
-        technician = technician or self._technician(key.line, at, shift)
-        instrument = plan.instrument
-        if any(fault.effect == "step" for fault in self._active(at, key)):
-            instrument = "tube-3"
-        measured = value != NOT_RUN
+        who = self._signed(_reader(key.line, at, shift))
+        if value == NOT_RUN:
+            return LogRow(minute(at), key.line, key.check, key.position, value, technician=who, shift=shift, note=note)
         return LogRow(
             minute(at),
             key.line,
             key.check,
             key.position,
             value,
-            str(reference) if measured and reference is not None else "",
-            plan.unit if measured else "",
-            instrument if measured else "",
-            technician,
+            "" if reference is None else str(reference),
+            plan.unit,
+            "tube-3" if self._has_fault(key, at, "step") else plan.instrument,
+            who,
             shift,
-            (self._notes.pop(key, "") if measured else "") or note,
+            self._notes.pop(key, note),
         )
 
-    def _technician(self, line: str, at: datetime, shift: str) -> str:
-        """Return who reads: a code, now and then in small letters or left out."""
-        early_week = at.isocalendar().week % 2 == 0
-        code = {(A, "A"): "T1" if early_week else "T2", (A, "B"): "T3" if early_week else "T4", (B, "A"): "T5"}.get(
-            (line, shift), "T6"
-        )
+    def _signed(self, code: str) -> str:
+        """Return the code as it is written: now and then left out, or in small letters."""
         chance = self._habits.chance()
-        if chance < 0.015:
-            return " "
-        return code.lower() if chance < 0.045 else code
+        if chance < UNSIGNED:
+            return ""
+        return code.lower() if chance < UNSIGNED + SMALL_LETTERS else code
 
 
-def _names(key: StreamKey, kind: str) -> tuple[str, str, str, str]:
-    return key.line, kind, key.check, key.position
-
-
-def _grams(millilitres: float) -> str:
-    return _rounded(max(millilitres, 0.0) * GRAMS_PER_ML, Decimal(1))
-
-
-def _rounded(x: float, step: Decimal) -> str:
-    """Return `x` to the nearest multiple of `step`, written with as many places as the step has."""
+def rounded(x: float, step: Decimal) -> str:
+    """Return `x` to the nearest multiple of `step`, with as many places as the step has."""
     count = (Decimal(x) / step).quantize(Decimal(1), ROUND_HALF_EVEN)
-    return str(abs(count * step) if count == 0 else count * step)
+    return str(count * step if count else abs(count * step))  # no "-0.00"
 
 
-def _summer(at: datetime) -> float:
-    """Return 1 in mid-July, -1 in mid-January."""
-    return math.cos(2 * math.pi * (at.timetuple().tm_yday - 196) / 365.25)
+def _reader(line: str, at: datetime, shift: str) -> str:
+    """Return who does the checks: on Line A two people take turns by the week."""
+    even = at.isocalendar().week % 2 == 0
+    return {(A, "A"): "T1" if even else "T2", (A, "B"): "T3" if even else "T4", (B, "A"): "T5", (B, "B"): "T6"}[
+        line, shift
+    ]
 
 
-def _with(fault: Fault, x: float, at: datetime) -> float:
-    if fault.effect == "factor":
-        return x * fault.size
-    if fault.effect == "factor_per_day":
-        return float(x * (1 + fault.size) ** fault.days(at))
-    if fault.effect == "add":
-        return x + fault.size
-    if fault.effect == "add_per_day":
-        return x + fault.size * fault.days(at)
-    return x
-
-
-def _due(plan: StreamPlan, day: date, shift: str) -> bool:
-    if plan.every == "shift":
-        return True
-    if shift != plan.shift:
-        return False
-    if plan.every == "week":
-        return day.weekday() == plan.weekday
-    if plan.every == "month":
-        return first_of_month(day)
-    if plan.every == "half_year":
-        return first_of_month(day) and day.month in (5, 11)
-    return True
+def _event(
+    at: datetime, line: str, kind: str, check: str = "", position: str = "", grams: float = 0.0, note: str = ""
+) -> Written:
+    amount, unit = (rounded(grams, Decimal(1)), "g") if grams else ("", "")
+    return at, EventRow(minute(at), line, kind, check, position, amount, unit, note)

@@ -1,13 +1,13 @@
 """What was written wrongly on purpose: rows that cannot be read, rows written twice, slips of the pen."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
 from spc.demo.plan import A, B
 from spc.demo.rows import LogRow
-from spc.records import StreamKey
+from spc.records import NOT_RUN, StreamKey
 
 Outcome = Literal["accepted", "duplicate", "quarantined"]
 
@@ -26,6 +26,36 @@ class Slip:
     column: str  # where it is wrong; "" for the row as a whole
     see: str
     rows: int = 1  # in so many readings in a row
+
+    def fits(self, row: LogRow) -> bool:
+        """Return whether the slip may be made in `row`."""
+        return (
+            row.taken_at >= self.at
+            and StreamKey(row.line, row.check, row.position) == self.key
+            and row.value != NOT_RUN
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PlantedRow:
+    """A row that was written wrongly on purpose."""
+
+    slip: Slip
+    row: int  # line number in the log, the header being 1
+
+
+def with_slips(rows: Sequence[LogRow]) -> tuple[list[str], tuple[PlantedRow, ...]]:
+    """Return the lines of the log with everything in SLIPS done to them, and where it was done."""
+    lines: list[str] = []
+    planted: list[PlantedRow] = []
+    left = {slip.id: slip.rows for slip in SLIPS}
+    for row in rows:
+        slip = next((slip for slip in SLIPS if left[slip.id] and slip.fits(row)), None)
+        lines += [row.text()] if slip is None else slip.write(row)
+        if slip is not None:
+            left[slip.id] -= 1
+            planted.append(PlantedRow(slip, len(lines) + 1))
+    return lines, tuple(planted)
 
 
 def _change(**cells: str | Callable[[str], str]) -> Callable[[LogRow], list[str]]:

@@ -31,8 +31,3 @@ def shut_down(day: date) -> bool:
 def shift_start(day: date, shift: str) -> datetime:
     """Return the site's local time at which `shift` begins."""
     return datetime.combine(day, SHIFT_STARTS[shift])
-
-
-def first_of_month(day: date) -> bool:
-    """Return whether `day` is the first Wednesday of its month (the day of the monthly checks)."""
-    return day.weekday() == 2 and day.day <= 7
