@@ -1,0 +1,195 @@
+"""`spc scan`, as a person and as a script call it."""
+
+import json
+import subprocess
+import sys
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from spc.cli import main
+
+SCHEMA = json.loads(Path(__file__).with_name("scan_schema.json").read_text(encoding="utf-8"))
+HEADER = "taken_at,line,check,position,value,reference,unit,instrument,technician,shift,note"
+STEADY = [0.19, 0.21] * 10
+
+
+def bath_rows(values, *, start=datetime(2025, 3, 3, 6)):  # noqa: DTZ001  a log's local time
+    return [
+        f"{start + timedelta(hours=8 * i):%Y-%m-%dT%H:%M},Line A,bath_concentration,tank,{value},,mL/100mL,tube-1,t1,A,"
+        for i, value in enumerate(values)
+    ]
+
+
+def write(path: Path, rows: list[str], header: str = HEADER) -> Path:
+    path.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+def run(capsys, *arguments) -> tuple[int, str, str]:
+    """Return exit code, output and error output of `spc` with these arguments."""
+    before = sys.argv
+    sys.argv = ["spc", *map(str, arguments)]
+    try:
+        with pytest.raises(SystemExit) as ended:
+            main()
+    finally:
+        sys.argv = before
+    out, err = capsys.readouterr()
+    return int(ended.value.code or 0), out, err
+
+
+def scanned(capsys, log: Path, *options) -> dict:
+    code, out, err = run(capsys, "scan", log, "--json", "--zone", "Europe/Vienna", *options)
+    assert (code, err) == (0, "")
+    result = json.loads(out)
+    jsonschema.validate(result, SCHEMA)
+    return result
+
+
+def test_the_example_of_the_contract_is_read(tmp_path, capsys):
+    log = write(
+        tmp_path / "log.csv",
+        [
+            "2025-03-04T06:10,Line A,bath_concentration,tank,0.21,,mL/100mL,tube-03,ktl,A,",
+            "2025-03-04T06:15,Line A,uva_irradiance,lamp 1,2450,,uW/cm2,rad-2,ktl,A,after cleaning",
+            "2025-03-04T06:20,Line A,ammeter,head,1010,1000,A,shunt-1,ktl,A,",
+            "2025-03-04T06:25,Line A,notched_shim,bracket,shown,,,,ktl,A,",
+        ],
+    )
+
+    result = scanned(capsys, log)
+
+    assert result["rows"] == {"read": 4, "accepted": 4, "duplicate": 0, "quarantined": 0}
+    checks = {stream["check"]: stream for stream in result["streams"]}
+    assert set(checks) == {"bath_concentration", "uva_irradiance", "ammeter", "notched_shim"}
+    assert not any(stream["acceptance"]["confirmed"] for stream in result["streams"])
+    assert checks["ammeter"]["unit"] == "%"
+    assert checks["ammeter"]["segments"][0]["from"] == "2025-03-04T06:20"
+    assert (checks["ammeter"]["acceptance"]["lower"], checks["ammeter"]["acceptance"]["upper"]) == (-10, 10)
+
+
+def test_signals_and_failures_name_their_rows(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", bath_rows([*STEADY, *[0.17] * 9, 0.09]))
+
+    (stream,) = scanned(capsys, log)["streams"]
+
+    # 20 * 8 h after 2025-03-03T06:00 is 2025-03-09T22:00; row 2 is the first reading
+    runs = [signal for signal in stream["signals"] if signal["rule"] == "one_side"]
+    assert runs[0] == {
+        "at": "2025-03-12T14:00", "row": 30, "value": 0.17, "chart": "individuals", "rule": "one_side", "side": "low"
+    }  # fmt: skip
+    assert stream["failures"] == [{"at": "2025-03-12T22:00", "row": 31, "value": 0.09, "bound": ""}]
+
+
+def test_an_event_starts_a_segment(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", bath_rows(STEADY))
+    events = write(
+        tmp_path / "events.csv",
+        ["2025-03-04T05:30,Line A,bath_changed,bath_concentration,tank,,,"],
+        header="at,line,kind,check,position,amount,unit,note",
+    )
+
+    (stream,) = scanned(capsys, log, "--events", events)["streams"]
+
+    assert [(s["from"], s["because"], s["n"]) for s in stream["segments"]] == [
+        ("2025-03-03T06:00", "start_of_log", 3),
+        ("2025-03-04T06:00", "bath_changed", 17),
+    ]
+
+
+def test_a_bad_row_is_kept_with_its_reason(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", [*bath_rows([0.2, "1.2.3"]), *bath_rows([0.2])])
+
+    result = scanned(capsys, log)
+
+    assert result["rows"] == {"read": 3, "accepted": 1, "duplicate": 1, "quarantined": 1}
+    (bad,) = result["quarantine"]
+    assert (bad["row"], bad["column"], bad["text"]) == (3, "value", "1.2.3")
+
+
+def test_a_header_without_rows_is_a_log_of_no_readings(tmp_path, capsys):
+    assert scanned(capsys, write(tmp_path / "log.csv", []))["streams"] == []
+
+
+def test_a_cut_log_gives_the_same_json_signals_up_to_the_cut(tmp_path, capsys):
+    rows = bath_rows([*STEADY, *[0.17] * 12, 0.3, 0.09, 0.2])
+    (whole,) = scanned(capsys, write(tmp_path / "log.csv", rows))["streams"]
+
+    for n in (21, 28, 29, 30, 33, 34):
+        (part,) = scanned(capsys, write(tmp_path / "log.csv", rows[:n]))["streams"]
+        assert part["signals"] == [signal for signal in whole["signals"] if signal["row"] <= n + 1]
+        assert part["failures"] == [failure for failure in whole["failures"] if failure["row"] <= n + 1]
+
+
+def test_times_with_an_offset_are_printed_with_it(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", ["2025-03-04T06:10+01:00,Line A,bath_concentration,tank,0.05,,,,,,"])
+
+    assert scanned(capsys, log)["streams"][0]["failures"][0]["at"] == "2025-03-04T06:10+01:00"
+
+
+@pytest.mark.parametrize(
+    ("options", "code"),
+    [((), 0), (("--fail-on", "failure"), 1), (("--fail-on", "signal"), 1)],
+)
+def test_fail_on_ends_with_1_when_met(tmp_path, capsys, options, code):
+    log = write(tmp_path / "log.csv", bath_rows([0.2, 0.05]))
+
+    assert run(capsys, "scan", log, *options)[0] == code
+
+
+@pytest.mark.parametrize("wanted", ["failure", "signal"])
+def test_fail_on_ends_with_0_when_not_met(tmp_path, capsys, wanted):
+    log = write(tmp_path / "log.csv", bath_rows([0.2, 0.21]))
+
+    assert run(capsys, "scan", log, "--fail-on", wanted)[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("scan", "no-such-file.csv"), "no-such-file.csv"),
+        (("scan", "{log}", "--zone", "Mars/Crater"), "no time zone"),
+        (("scan", "{log}", "--events", "no-such-events.csv"), "no-such-events.csv"),
+        (("scan", "{log}", "--catalogue", "no-such.toml"), "no-such.toml"),
+        (("scan", "{log}", "--fail-on", "anything"), "anything"),
+        (("scan",), "LOG"),
+        (("nonsense",), "nonsense"),
+    ],
+)
+def test_a_refusal_is_one_line_and_exit_code_2(tmp_path, capsys, arguments, says):
+    log = write(tmp_path / "log.csv", bath_rows([0.2]))
+
+    code, out, err = run(capsys, *(a.format(log=log) for a in arguments))
+
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert says in err
+
+
+def test_a_person_reads_what_moves_since_when_and_what_to_do(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", [*bath_rows([*STEADY, *[0.17] * 10]), "2025-03-20T06:00,Line A,tea,x,1,,,,,,"])
+
+    code, out, _ = run(capsys, "scan", log, "--zone", "Europe/Vienna")
+    text = " ".join(out.split())
+
+    assert code == 0
+    assert "31 rows read = 30 accepted + 0 duplicate + 1 quarantined" in text
+    assert "has been below its centre line 0.200 mL/100 mL since Sun 9 Mar 2025 22:00" in text
+    assert "Look first at:" in text
+    assert "not confirmed for this site" in text
+    assert "responsible Level 3" in text
+
+
+def test_the_module_runs_as_a_command(tmp_path):
+    log = write(tmp_path / "log.csv", bath_rows([0.2]))
+
+    done = subprocess.run(
+        [sys.executable, "-m", "spc", "scan", str(log), "--json"], capture_output=True, text=True, check=False
+    )
+
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["rows"]["accepted"] == 1

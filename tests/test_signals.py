@@ -1,0 +1,159 @@
+"""Episodes, sentences and the state of a stream."""
+
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from spc.catalogue.acceptance import Acceptance
+from spc.monitor import monitor_stream
+from spc.records import Bound
+from spc.signals import episodes, stream_state
+from tests.made import START, made_check, made_event, made_readings
+
+VIENNA = ZoneInfo("Europe/Vienna")
+STEADY = [0.19, 0.21] * 10
+
+
+def at_reading(i: float):
+    return START + timedelta(hours=8 * i)
+
+
+def state_after(values, *, check=None, events=(), hours=1, **columns):
+    readings = made_readings(values, **columns)
+    now = at_reading(len(values) - 1) + timedelta(hours=hours)
+    return stream_state(monitor_stream(readings, events, check or made_check()), VIENNA, now)
+
+
+def test_signals_of_one_cause_are_one_episode():
+    result = monitor_stream(made_readings([*STEADY, *[0.18] * 12]), (), made_check(moving_range=False))
+
+    (episode,) = episodes(result, VIENNA)
+    assert len(result.signals) > 1
+    assert episode.signals == result.signals
+    assert episode.side == "low"
+    assert episode.open
+
+
+def test_the_sentence_says_what_moves_since_when_and_how_far():
+    # the last baseline reading is high, so the run starts with the next one: 20 times 8 h after Mon 3 Mar 06:00 UTC
+    result = monitor_stream(made_readings([*STEADY, *[0.18] * 9]), (), made_check(moving_range=False))
+
+    (episode,) = episodes(result, VIENNA)
+    assert episode.since == at_reading(20)
+    assert episode.sentence == (
+        "Bath concentration, tank has been below its centre line 0.200 mL/100 mL since Sun 9 Mar 2025 23:00, "
+        "by 0.020 mL/100 mL on average over 9 readings: 9 readings in a row below the centre line."
+    )
+    assert episode.look_first == ("the agitator",)
+
+
+def test_signals_more_than_five_readings_apart_are_two_episodes():
+    calm = [0.19, 0.21] * 3
+    values = [*STEADY, 0.32, *calm, 0.32]
+    result = monitor_stream(made_readings(values), (), made_check(rules=made_check().rules[:1], moving_range=False))
+
+    first, second = episodes(result, VIENNA)
+    assert (first.open, second.open) == (False, True)
+    assert [len(first.signals), len(second.signals)] == [1, 1]
+
+
+def test_a_reset_ends_an_episode():
+    changed = made_event("bath_changed", at_reading(29))
+    result = monitor_stream(made_readings([*STEADY, *[0.18] * 9, 0.2]), (changed,), made_check())
+
+    assert not episodes(result, VIENNA)[-1].open
+
+
+def test_a_top_up_written_down_just_before_is_offered_as_an_explanation():
+    topped_up = made_event("bath_topped_up", at_reading(19.5))
+    result = monitor_stream(made_readings([*STEADY, 0.32]), (topped_up,), made_check())
+
+    (episode,) = episodes(result, VIENNA)
+    assert episode.explained_by == (topped_up,)
+
+
+def test_a_jump_alone_is_told_as_a_jump():
+    result = monitor_stream(made_readings([*STEADY, 0.14]), (), made_check(rules=()))
+
+    (episode,) = episodes(result, VIENNA)
+    # 0.065 = D4 times the mean moving range 0.02, D4 = 3.267 (NIST/SEMATECH e-Handbook 6.3.2.2)
+    assert episode.sentence == (
+        "Bath concentration, tank jumped at Sun 9 Mar 2025 23:00: a step of 0.070 mL/100 mL from one reading "
+        "to the next, where 0.065 mL/100 mL is the most to expect."
+    )
+
+
+@pytest.mark.parametrize(
+    ("values", "word"),
+    [
+        ([0.2] * 5, "learning"),
+        (STEADY, "calm"),
+        ([*STEADY, 0.32], "moving"),
+        ([*STEADY, 0.42], "failed"),
+        ([*STEADY, 0.42, 0.2], "moving"),
+    ],
+)
+def test_the_word_of_a_stream(values, word):
+    assert state_after(values).word == word
+
+
+def test_a_failed_check_says_what_it_read_what_is_asked_and_what_it_obliges():
+    state = state_after([*STEADY, 0.05], hours=3)
+
+    assert state.headline == (
+        "Bath concentration, tank read 0.05 mL/100 mL at Sun 9 Mar 2025 23:00: at least 0.1 and at most 0.4 mL/100 mL."
+    )
+    assert state.obliges == ("stop", "contain")
+    assert state.look_first == ("the agitator",)
+    assert state.margin_fraction == 0.0
+    assert state.age_text == "3 h ago"
+
+
+def test_starter_limits_are_shown_as_not_confirmed():
+    assert "not confirmed for this site" in state_after(STEADY).limits_text
+
+    named = Acceptance(rule="fixed", lower=0.1, document="Procedure P", revision="C", mark="site")
+    assert state_after(STEADY, check=made_check(acceptance=named)).limits_text == (
+        "at least 0.1 mL/100 mL \N{EN DASH} Procedure P, revision C"
+    )
+
+
+@pytest.mark.parametrize(
+    ("last", "text", "fraction"),
+    [
+        (0.25, "0.15 mL/100 mL above the lower limit 0.1", 1.0),
+        (0.15, "0.05 mL/100 mL above the lower limit 0.1", 1 / 3),
+        (0.4, "on the limit 0.4", 0.0),
+        (0.42, "0.02 mL/100 mL above the upper limit 0.4", 0.0),
+    ],
+)
+def test_the_margin_to_the_nearer_limit(last, text, fraction):
+    state = state_after([*STEADY, last])
+
+    assert state.margin_text == text
+    assert state.margin_fraction == pytest.approx(fraction)
+
+
+def test_a_judged_check_speaks_its_word():
+    shim = made_check(
+        kind="judged", charted="none", rules=(), unit_label="", chart_unit="",
+        acceptance=Acceptance(rule="words", good=("shown",), bad=("not shown",), document="D", mark="memory"),
+    )  # fmt: skip
+    state = state_after([np.nan] * 2, check=shim, words=["shown", "not shown"])
+
+    assert state.word == "failed"
+    assert state.last_text == "not shown"
+    assert "read not shown at Mon 3 Mar 2025 15:00: must be “shown”" in state.headline
+
+
+def test_a_censored_last_reading_is_shown_as_written():
+    assert state_after([*STEADY, 0.05], bounds=[0] * 20 + [Bound.BELOW]).last_text == "<0.05 mL/100 mL"
+
+
+def test_not_run_is_not_the_last_reading():
+    state = state_after([*STEADY, np.nan], words=[""] * 20 + ["not run"])
+
+    assert state.last_text == "0.21 mL/100 mL"
+    assert state.age_text == "9 h ago"
