@@ -1,7 +1,6 @@
 """From the tables of a catalogue file to its checks."""
 
 from collections.abc import Iterable, Mapping
-from types import MappingProxyType
 from typing import Literal, cast, get_args
 
 from spc.catalogue.acceptance import Acceptance, LimitRule, Mark, plain_word
@@ -10,6 +9,7 @@ from spc.catalogue.table import ON_CONDITION, Table, nearest, shown
 from spc.errors import InputError
 from spc.records import NOT_RUN
 from spc.rules import RULES, RuleSetting, rule_of
+from spc.units import same_unit
 
 RULE_FIELDS: Mapping[str, tuple[str, ...]] = {
     "none": (),
@@ -36,7 +36,7 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
     Raises:
         CatalogueError: a mistake, with file, key, value and remedy.
     """
-    judged = table.one_of("kind", ("measured", "judged"), default="") == "judged"
+    judged = table.one_of("kind", ("measured", "judged")) == "judged"
     if judged:
         _refuse_measured_keys(table)
     unit = "" if judged else table.text("unit")
@@ -187,7 +187,11 @@ def interval_from(table: Table) -> Interval:
 
 
 def _in_words(every: str) -> str:
-    return every if every == ON_CONDITION else f"every {every}"
+    if every == ON_CONDITION:
+        return every
+    return (
+        f"every {every.removeprefix('1 ')}" if every in ("1 day", "1 week", "1 month", "1 year") else f"every {every}"
+    )
 
 
 def rules_from(*tables: Table) -> tuple[RuleSetting, ...]:
@@ -230,28 +234,31 @@ def _events(table: Table, key: str, allowed: Iterable[str]) -> tuple[str, ...]:
 def look_first_from(table: Table) -> Mapping[str, tuple[str, ...]]:
     """Return what to look at, in order, for readings that move low, high, or any way."""
     table.only(SIDES)
-    return MappingProxyType({side: table.texts(side) for side in SIDES if side in table.values})
+    return {side: table.texts(side) for side in SIDES if side in table.values}
 
 
 def _refuse_contradictions(check: Check, table: Table) -> None:
-    lowest, highest = check.possible
-    for where, limits in (
-        ("acceptance", check.acceptance),
-        *(("acceptance_at", at.acceptance) for at in check.acceptance_at),
-    ):
-        for limit in (limits.lower, limits.upper):
-            if limit is not None and (
-                (lowest is not None and limit < lowest) or (highest is not None and limit > highest)
-            ):
-                raise table.refused(
-                    where, f"limit {limit:g} lies outside what is possible; correct the limit or 'possible'"
-                )
-        if limits.rule in _PERCENT_RULES and (check.unit, check.charted) != ("A", "deviation"):
-            raise table.refused(where, f'rule \'{limits.rule}\' is for unit "A" and chart "deviation"; choose "fixed"')
-        if limits.rule in ("fixed", "minimum_at_reference") and check.charted == "deviation":
-            raise table.refused(
-                where, f"rule '{limits.rule}' cannot be drawn in percent; choose one of {', '.join(_PERCENT_RULES)}"
-            )
+    _refuse_limits_that_do_not_fit(check, check.acceptance, table.named("acceptance"))
+    for at, each in zip(check.acceptance_at, table.tables("acceptance_at"), strict=True):
+        _refuse_limits_that_do_not_fit(check, at.acceptance, each)
     twice = [kind for kind in check.explained_by if kind in check.new_segment_on]
     if twice:
         raise table.refused("explained_by", f"'{twice[0]}' stands under new_segment_on too; keep it in one of them")
+
+
+def _refuse_limits_that_do_not_fit(check: Check, limits: Acceptance, table: Table) -> None:
+    minima = (("table", least) for _, least in limits.table)
+    for key, limit in (("lower", limits.lower), ("upper", limits.upper), *minima):
+        if limit is not None and not is_possible(check, limit):
+            raise table.refused(key, f"{limit:g} lies outside 'possible' of the check; correct one of them")
+    if limits.rule in _PERCENT_RULES and not (same_unit(check.unit, "A") and check.charted == "deviation"):
+        raise table.refused("rule", f"rule '{limits.rule}' is for unit 'A' and chart 'deviation'; choose 'fixed'")
+    if limits.rule in ("fixed", "minimum_at_reference") and check.charted == "deviation":
+        choice = " or ".join(_PERCENT_RULES)
+        raise table.refused("rule", f"rule '{limits.rule}' cannot be drawn in percent; choose {choice}")
+
+
+def is_possible(check: Check, value: float) -> bool:
+    """Return whether the quantity can have this value at all."""
+    lowest, highest = check.possible
+    return (lowest is None or value >= lowest) and (highest is None or value <= highest)

@@ -1,9 +1,9 @@
 """One check of the catalogue, and the events that touch it."""
 
 from calendar import monthrange
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 from spc.catalogue.acceptance import Acceptance, Mark
@@ -44,12 +44,15 @@ class Interval:
     months: int = 0  # calendar months, where the document counts in them; `every` is then their mean length
 
     def due(self, last: datetime) -> datetime | None:
-        """Return when the check is due again after `last`, in the zone of `last`; None where no clock sets it.
+        """Return when the check is due again after `last` (aware, in the site's zone); None where no clock sets it.
 
-        Six months after 31 August is the last day of February.
+        Hours, days and weeks are counted as elapsed time, months on the calendar: six months after 31 August is the
+        last day of February.
         """
+        if self.every is None:
+            return None
         if not self.months:
-            return None if self.every is None else last + self.every
+            return (last.astimezone(UTC) + self.every).astimezone(last.tzinfo)
         years, month = divmod(last.month - 1 + self.months, 12)
         year, month = last.year + years, month + 1
         return last.replace(year=year, month=month, day=min(last.day, monthrange(year, month)[1]))
@@ -107,3 +110,18 @@ class Catalogue:
     def events_for(self, check: str) -> frozenset[str]:
         """Return the event kinds that touch `check` when an event names no check."""
         return frozenset((*self.checks[check].new_segment_on, *self.checks[check].explained_by))
+
+    def places_without_stream(self, streams: Collection[StreamKey]) -> tuple[str, ...]:
+        """Return a sentence for every line or position with limits of its own that none of `streams` belongs to.
+
+        A misspelt line would otherwise be judged by the wrong limits without a word.
+        """
+        return tuple(
+            f"{self.source}: check.{check.key}.acceptance_at names {StreamKey(at.line, check.key, at.position)}, "
+            "and no such stream was read; its limits were not used"
+            for check in self.checks.values()
+            for at in check.acceptance_at
+            if not any(
+                (key.check, key.line) == (check.key, at.line) and at.position in ("", key.position) for key in streams
+            )
+        )

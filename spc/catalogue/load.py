@@ -8,13 +8,13 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from spc.catalogue.build import RULE_FIELDS, check_from
 from spc.catalogue.check import EVENT_KINDS, Catalogue
-from spc.catalogue.table import Table, shown
+from spc.catalogue.table import LIFTED, Table, nearest, shown
 from spc.errors import CatalogueError
+from spc.units import convertible, same_unit, units_like
 
 STARTER = Path(__file__).with_name("starter.toml")
 STARTER_SOURCE = "starter catalogue"
@@ -28,6 +28,7 @@ CHECK_KEYS = (
 INTERVAL_KEYS = ("every", "words", "document")
 LIMIT_KEYS = ("rule", *dict.fromkeys(field for fields in RULE_FIELDS.values() for field in fields))
 ACCEPTANCE_KEYS = (*LIMIT_KEYS, "document", "revision")
+PLACE_KEYS = ("line", "position")
 
 Values = Mapping[str, Any]
 
@@ -35,7 +36,7 @@ Values = Mapping[str, Any]
 @cache
 def starter() -> Catalogue:
     """Return the built-in checks; none of their limits is confirmed for any site."""
-    return _catalogue(Table(STARTER_SOURCE, "", {}))
+    return catalogue_from({}, STARTER_SOURCE)
 
 
 def load_catalogue(path: Path | str | None = None) -> Catalogue:
@@ -44,7 +45,7 @@ def load_catalogue(path: Path | str | None = None) -> Catalogue:
     Raises:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
-    return starter() if path is None else _catalogue(Table(str(path), "", _read(Path(path))))
+    return starter() if path is None else catalogue_from(_read(Path(path)), str(path))
 
 
 def _read(path: Path) -> Values:
@@ -55,7 +56,7 @@ def _read(path: Path) -> Values:
     except UnicodeDecodeError as error:
         raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
     try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
+        return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
         raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None
@@ -66,9 +67,13 @@ def _starter_values() -> Values:
     return _read(STARTER)
 
 
-def _catalogue(site: Table) -> Catalogue:
-    """Return the starter catalogue overridden by the tables of `site`."""
-    base = _starter_values()
+def catalogue_from(values: Values, source: str) -> Catalogue:
+    """Return the starter catalogue overridden by the `values` of a site's file, which refusals name as `source`.
+
+    Raises:
+        CatalogueError: a mistake in the values.
+    """
+    base, site = _starter_values(), Table(source, "", values)
     site.only(("defaults", "check"))
     own_defaults, own_checks = site.named("defaults"), site.named("check")
     own_defaults.only(DEFAULT_KEYS)
@@ -79,8 +84,12 @@ def _catalogue(site: Table) -> Catalogue:
             raise site.refused("check", f"{shown(key)} is no key; write small letters, digits and underscores")
         own = own_checks.named(key)
         own.only(CHECK_KEYS)
+        if key not in base["check"] and not {"title", "kind"} <= own.values.keys():
+            raise own.refused(
+                "", f"no check '{key}' yet; {nearest(key, base['check'])} (a new one needs title and kind)"
+            )
         checks[key] = check_from(key, _override(base["check"].get(key, {}), own), defaults)
-    return Catalogue(MappingProxyType(checks), EVENT_KINDS, site.file)
+    return Catalogue(checks, EVENT_KINDS, site.file)
 
 
 def _merged(base: Values, own: Values) -> dict[str, Any]:
@@ -95,27 +104,34 @@ def _merged(base: Values, own: Values) -> dict[str, Any]:
 def _override(base: Values, own: Table) -> Table:
     """Return the table of one check: the starter's, with what the site's says in its place."""
     values = _merged(base, own.values)
-    if "unit" in own.values and own.values["unit"] != base.get("unit", own.values["unit"]):
-        _refuse_limits_of_another_unit(base, own)
-        if "unit_label" not in own.values:
-            values.pop("unit_label", None)
+    if base and "unit" in own.values and "unit_label" not in own.values:
+        values.pop("unit_label", None)
     values["acceptance"] = acceptance = _acceptance(base.get("acceptance", {}), own.named("acceptance"))
     values["interval"] = _interval(base.get("interval", {}), own.named("interval"))
     values["acceptance_at"] = [_acceptance_at(acceptance, each) for each in own.tables("acceptance_at")]
+    if "unit" in base and "unit" in own.values and not same_unit(own.text("unit"), base["unit"]):
+        _refuse_another_quantity(base["unit"], own)
+        _refuse_numbers_of_another_unit(base, acceptance, own)
     return Table(own.file, own.where, values)
 
 
-def _refuse_limits_of_another_unit(base: Values, own: Table) -> None:
-    """Refuse a changed unit that leaves numbers of the starter in the old one."""
-    old, limits = base["unit"], base["acceptance"]
-    stale = [key for key in ("resolution", "possible") if key in base and key not in own.values]
-    stale += [
-        f"acceptance.{key}" for key in ("lower", "upper") if key in limits and key not in own.named("acceptance").values
-    ]
-    if stale:
+def _refuse_another_quantity(unit: str, own: Table) -> None:
+    if not convertible(own.text("unit"), unit):
         raise own.refused(
-            "unit", f"{shown(own.values['unit'])} is not '{old}' as before; give {', '.join(stale)} in it too"
+            "unit", f"{shown(own.text('unit'))} cannot replace '{unit}'; write one of {', '.join(units_like(unit))}"
         )
+
+
+def _refuse_numbers_of_another_unit(base: Values, acceptance: Values, own: Table) -> None:
+    """Refuse a changed unit that leaves numbers of the starter in the old one."""
+    stale = ["resolution"] if "resolution" in base and "resolution" not in own.values else []
+    for where, values in (("possible", base.get("possible", {})), ("acceptance", acceptance)):
+        given = own.named(where).values
+        numbers = (key for key in ("lower", "upper") if values.get(key) not in (None, LIFTED, 0.0))
+        stale += [f"{where}.{key}" for key in numbers if key not in given]
+    if stale:
+        unit = shown(own.values["unit"])
+        raise own.refused("unit", f"{unit} is not '{base['unit']}' as before; give {', '.join(stale)} in it too")
 
 
 def _acceptance(base: Values, own: Table) -> Values:
@@ -138,7 +154,8 @@ def _acceptance(base: Values, own: Table) -> Values:
 
 
 def _acceptance_at(base: Values, own: Table) -> Values:
-    place = {key: own.values[key] for key in ("line", "position") if key in own.values}
+    own.only((*PLACE_KEYS, *ACCEPTANCE_KEYS))
+    place = {key: own.values[key] for key in PLACE_KEYS if key in own.values}
     limits = {key: value for key, value in own.values.items() if key not in place}
     if not limits:
         raise own.refused("", "no limit is given; name at least document and revision, or take the table out")

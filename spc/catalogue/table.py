@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from difflib import get_close_matches
-from typing import Literal
+from typing import Literal, TypeGuard
 
 from spc.errors import CatalogueError
 
@@ -65,16 +65,16 @@ class Table:
         value = self.values.get(key, default)
         if value is None:
             raise self.refused("", f'{key} is missing; add {key} = "..."')
-        if not isinstance(value, str) or not (value.strip() or value == default) or not value.isprintable():
-            raise self.unlike(key, "text of one line in quotes")
-        return value.strip()
+        if is_text(value):
+            return value.strip()
+        if default is not None and value == default:
+            return default
+        raise self.unlike(key, "text of one line in quotes")
 
     def texts(self, key: str) -> tuple[str, ...]:
         """Return a list of texts, empty when it is left out."""
         values = self.values.get(key, [])
-        if not isinstance(values, list) or not all(
-            isinstance(v, str) and v.strip() and v.isprintable() for v in values
-        ):
+        if not isinstance(values, list) or not all(is_text(value) for value in values):
             raise self.unlike(key, "list of texts in quotes")
         if len(set(values)) < len(values):
             raise self.refused(key, f"{shown(values)} says one thing twice; write each once")
@@ -87,9 +87,11 @@ class Table:
             raise self.unlike(key, "true or false")
         return value
 
-    def one_of(self, key: str, allowed: Sequence[str], default: str) -> str:
-        """Return one of the `allowed` words."""
+    def one_of(self, key: str, allowed: Sequence[str], default: str = "") -> str:
+        """Return one of the `allowed` words; it may be left out when there is a default."""
         value = self.values.get(key, default)
+        if value == "":
+            raise self.refused("", f"{key} is missing; there is {', '.join(allowed)}")
         if not isinstance(value, str) or value not in allowed:
             raise self.refused(key, f"there is no {shown(value)}; {nearest(str(value), allowed)}")
         return value
@@ -130,7 +132,7 @@ class Table:
         value = self.values[key]
         if value == ON_CONDITION:
             return None, 0
-        found = re.fullmatch(r"([1-9][0-9]{0,3}) ?([a-z]+?)s?", value) if isinstance(value, str) else None
+        found = re.fullmatch(r"([1-9][0-9]{0,2}) ?([a-z]+?)s?", value) if isinstance(value, str) else None
         number, unit = (int(found[1]), found[2]) if found else (0, "")
         if unit in _MONTHS:
             months = number * _MONTHS[unit]
@@ -141,6 +143,11 @@ class Table:
             key,
             f'{shown(value)} is no interval; write "8 h", "1 day", "2 weeks", "6 months", "1 year" or "{ON_CONDITION}"',
         )
+
+
+def is_text(value: object) -> TypeGuard[str]:
+    """Return whether `value` is text that says something on one line."""
+    return isinstance(value, str) and value.strip() != "" and len(value.splitlines()) == 1
 
 
 def shown(value: object) -> str:
