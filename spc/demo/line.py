@@ -31,6 +31,9 @@ NOTES = {
     "bath_topped_up": "after feeding",
 }
 
+CHECKED_AGAIN = {"meter_calibrated", "unit_repaired", "booth_repaired", "lamp_replaced"}
+"""Kinds of work after which the check is done again at once, due or not."""
+
 Written = tuple[datetime, LogRow | EventRow]
 
 
@@ -45,6 +48,7 @@ class DemoLine:
         self._work = list(script.work)
         self._copied: dict[tuple[str, StreamKey], str] = {}
         self._notes: dict[StreamKey, str] = {}
+        self._again: set[StreamKey] = set()
         self._closed = False
 
     def day(self, day: date) -> list[Written]:
@@ -86,6 +90,7 @@ class DemoLine:
             for plan in self._script.streams:
                 if work.touches(plan.key):
                     self._notes[plan.key] = NOTES.get(work.kind, "")
+                    self._again |= {plan.key} if work.kind in CHECKED_AGAIN else set()
             yield _event(work.at, work.line, work.kind, work.check, work.position, grams, work.note)
 
     # what is read
@@ -104,7 +109,7 @@ class DemoLine:
             if line not in idle:
                 self._process.use(line, start)
         for plan in self._script.streams:
-            if not plan.due(day, shift):
+            if not plan.due(day, shift) and plan.key not in self._again:
                 continue
             noise = self._noise[plan.key]  # drawn alike whatever happens, so that no fault moves the noise
             missed, late, draw = noise.chance() < MISSED, int(7 * noise.chance()), noise.next()
@@ -115,6 +120,7 @@ class DemoLine:
                 if plan.every in ("shift", "day"):
                     yield at, self._row(plan, at, shift, NOT_RUN)
             elif not missed:
+                self._again.discard(plan.key)
                 yield from self._check(plan, at, shift, draw)
 
     def _has_fault(self, key: StreamKey, at: datetime, effect: str) -> bool:

@@ -13,8 +13,11 @@ from spc.records import StreamKey
 GRAMS_PER_ML = 600.0
 """Powder for 1 mL/100 mL more in 120 L, at a yield of 0.2 mL/100 mL for each g/L (planning figure, no source)."""
 
-AGEING = {(A, "lamp 1"): 3e-5, (A, "lamp 2"): 4e-4, (B, "lamp 1"): 3e-5}
-"""Share of its light each lamp loses in a shift of work: mercury ages, LED hardly."""
+AGEING = {(A, "lamp 1"): 2e-5, (A, "lamp 2"): 2e-4, (B, "lamp 1"): 2e-5}
+"""Share of its light each lamp loses for good in a shift of work: mercury ages, LED hardly."""
+
+SOILING = 4e-5
+"""Share of its light a lamp loses to ordinary dirt in a shift of work, until it is cleaned."""
 
 SHIFTS_A_WEEK = 10
 
@@ -31,6 +34,14 @@ class Bath:
     share: float = 3.0  # contaminant, % of the settled volume
 
 
+@dataclass(slots=True)
+class Lamp:
+    """Light of one lamp."""
+
+    level: float  # when clean, uW/cm2
+    clean: float = 1.0  # share of its light that passes the dirt on its filter
+
+
 class Process:
     """What is true on the line: changed by work, wear and faults, read with noise."""
 
@@ -42,7 +53,7 @@ class Process:
             B: Bath(target=0.20, feed_at=0.175, loss=0.008, soiling=1.5, level=0.20),
         }
         self._plans = {plan.key: plan for plan in script.streams}
-        self._lamps = {plan.key: plan.centre for plan in script.streams if plan.form == "lamp"}
+        self._lamps = {plan.key: Lamp(plan.centre) for plan in script.streams if plan.form == "lamp"}
 
     def faults(self, at: datetime, key: StreamKey) -> list[Fault]:
         """Return the faults that are on a stream at a time."""
@@ -57,9 +68,10 @@ class Process:
             bath.level = bath.target * (1 + 0.03 * self._habits.fresh())
         if work.kind == "bath_changed":
             bath.share = 2.0
-        for key in self._lamps:
-            if work.level is not None and work.touches(key):
-                self._lamps[key] = work.level
+        for key, lamp in self._lamps.items():
+            if work.touches(key) and work.kind in ("lamp_cleaned", "lamp_replaced"):
+                lamp.clean = 1.0
+                lamp.level = lamp.level if work.level is None else work.level
         return grams
 
     def feed(self, line: str, reading: float) -> float:
@@ -79,14 +91,16 @@ class Process:
                 soiling += fault.size if fault.effect == "share_per_week" else 0.0
         bath.level *= 1 - loss * (1 + 0.3 * self._habits.fresh())
         bath.share += soiling / SHIFTS_A_WEEK
-        for key in self._lamps:
+        for key, lamp in self._lamps.items():
             if key.line == line:
-                self._lamps[key] *= 1 - AGEING[key.line, key.position]
+                lamp.level *= 1 - AGEING[key.line, key.position]
+                lamp.clean *= 1 - SOILING
 
     def read(self, plan: StreamPlan, at: datetime, draw: float) -> float:
         """Return what a faultless reading gives, before rounding; `draw` is its noise in standard deviations."""
         if plan.form == "lamp":
-            return self._lamps[plan.key] * (1 + plan.spread * draw)
+            lamp = self._lamps[plan.key]
+            return lamp.level * lamp.clean * (1 + plan.spread * draw)
         if plan.form == "skewed":
             return plan.centre * math.exp(plan.spread * draw)
         bath = self.baths[plan.key.line]
