@@ -21,6 +21,7 @@ The keys are our own.
 
 from spc.rules.batch import Hits, run_rules
 from spc.rules.distance import in_sigmas, in_sigmas_one
+from spc.rules.sets import RULE_SETS, RuleSet
 from spc.rules.step import RuleState, step
 from spc.rules.table import (
     ALL_EIGHT,
@@ -42,8 +43,10 @@ __all__ = [
     "LOW",
     "NO_SIDE",
     "RULES",
+    "RULE_SETS",
     "Hits",
     "Rule",
+    "RuleSet",
     "RuleSetting",
     "RuleState",
     "describe",
