@@ -12,7 +12,11 @@ from spc.arrays import BoolArray, FloatArray, ObjectArray
 from spc.records import NOT_RUN, Bound
 
 Mark = Literal["site", "found", "memory", "none"]
-"""Where a limit comes from: named by the site's file; read in a text; recalled, not confirmed; no limit at all."""
+"""Where a limit or an interval comes from.
+
+site: named by the site's file. found: read in a text. memory: recalled, not confirmed. none: common practice without
+a source, or no limit at all.
+"""
 
 LimitRule = Literal["none", "fixed", "percent_or_amperes", "percent_of_full_scale", "minimum_at_reference", "words"]
 
@@ -170,7 +174,8 @@ def judged_failed(words: ObjectArray, acceptance: Acceptance) -> BoolArray:
     if acceptance.rule != "words":
         return np.zeros(len(words), dtype=np.bool_)
     passing = {plain_word(word) for word in acceptance.good} | {"", NOT_RUN}
-    return np.fromiter((plain_word(word) not in passing for word in words), dtype=np.bool_, count=len(words))
+    failed = {word: plain_word(word) not in passing for word in set(words)}
+    return np.fromiter((failed[word] for word in words), dtype=np.bool_, count=len(words))
 
 
 def plain_word(word: str) -> str:

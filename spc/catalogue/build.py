@@ -249,7 +249,7 @@ def _refuse_contradictions(check: Check, table: Table) -> None:
 def _refuse_limits_that_do_not_fit(check: Check, limits: Acceptance, table: Table) -> None:
     minima = (("table", least) for _, least in limits.table)
     for key, limit in (("lower", limits.lower), ("upper", limits.upper), *minima):
-        if limit is not None and not is_possible(check, limit):
+        if limit is not None and not _is_possible(check, limit):
             raise table.refused(key, f"{limit:g} lies outside 'possible' of the check; correct one of them")
     if limits.rule in _PERCENT_RULES and not (same_unit(check.unit, "A") and check.charted == "deviation"):
         raise table.refused("rule", f"rule '{limits.rule}' is for unit 'A' and chart 'deviation'; choose 'fixed'")
@@ -258,7 +258,7 @@ def _refuse_limits_that_do_not_fit(check: Check, limits: Acceptance, table: Tabl
         raise table.refused("rule", f"rule '{limits.rule}' cannot be drawn in percent; choose {choice}")
 
 
-def is_possible(check: Check, value: float) -> bool:
+def _is_possible(check: Check, value: float) -> bool:
     """Return whether the quantity can have this value at all."""
     lowest, highest = check.possible
     return (lowest is None or value >= lowest) and (highest is None or value <= highest)
