@@ -24,6 +24,12 @@ class Scan:
     streams: tuple[StreamResult, ...]  # in order of line, catalogue, position
     zone: tzinfo
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was converted, decided or left without effect, one sentence each."""
+        happened = self.events.notes if self.events else ()
+        return (*self.log.notes, *happened, *self.catalogue.places_without_stream(self.log.streams))
+
 
 def scan(
     log: Path | str,

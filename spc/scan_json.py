@@ -22,6 +22,7 @@ def scan_json(scan: Scan) -> Json:
     return {
         **_file(scan.log),
         "events": _file(scan.events) if scan.events else None,
+        "notes": list(scan.notes),
         "streams": [_stream(result, scan.zone) for result in scan.streams],
     }
 

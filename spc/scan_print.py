@@ -10,9 +10,9 @@ from rich.text import Text
 
 from spc.results import StreamResult
 from spc.scan import Scan
-from spc.signals import Episode, StreamState, episodes, stream_state, subject
+from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
 from spc.times import from_microseconds
-from spc.wording import bounds_text, reading_text, source_text, time_text
+from spc.wording import bounds_text, source_text, time_text
 
 STATE_WORDS = {"failed": "FAILED", "moving": "moving", "learning": "learning", "calm": "calm", "judged": "acceptable"}
 _STYLE = {"failed": "bold reverse", "moving": "bold", "learning": "dim", "calm": "", "judged": ""}
@@ -45,7 +45,7 @@ def _rows(scan: Scan) -> Iterable[RenderableType]:
         f"{scan.log.file}: {rows.read} rows read = {rows.accepted} accepted + {rows.duplicate} duplicate "
         f"+ {rows.quarantined} quarantined. Times in {scan.zone}."
     )
-    for note in (*scan.log.notes, *(scan.events.notes if scan.events else ())):
+    for note in scan.notes:
         yield Text(f"  {note}")
     quarantine = (*scan.log.quarantine, *(scan.events.quarantine if scan.events else ()))
     for bad in quarantine[:SHOWN_QUARANTINE]:
@@ -121,10 +121,7 @@ def _record(scan: Scan) -> Iterable[RenderableType]:
 
 def _failures(result: StreamResult, scan: Scan) -> str:
     last = result.failures[-1]
-    bound = int(result.readings.bound[last.index])
-    latest = (
-        f"{reading_text(last.value, result.check, bound)} at {time_text(from_microseconds(last.taken_at), scan.zone)}"
-    )
+    latest = f"{failed_text(last, result)} at {time_text(from_microseconds(last.taken_at), scan.zone)}"
     count = len(result.failures)
     return f"Failed {count} time{'s' * (count > 1)}, latest {latest}."
 

@@ -10,10 +10,20 @@ import numpy as np
 from spc.charted import was_running
 from spc.monitor import MOVING_RANGE_RULE, starts_segment
 from spc.records import Event
-from spc.results import Segment, Side, Signal, StreamResult
+from spc.results import Failure, Segment, Side, Signal, StreamResult
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
-from spc.wording import age_text, bounds_text, level_text, number, reading_text, source_text, time_text, with_unit
+from spc.wording import (
+    age_text,
+    bounds_text,
+    level_text,
+    number,
+    outside_text,
+    reading_text,
+    source_text,
+    time_text,
+    with_unit,
+)
 
 GAP = 5
 """Signals at most this many readings apart belong to one cause, as long as no resetting event lies between."""
@@ -194,11 +204,10 @@ def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str
     look = result.check.look_first
     if last is not None and result.failures and result.failures[-1].index == last:
         failure = result.failures[-1]
-        bound = int(result.readings.bound[last])
         side = _failed_side(result)
-        what = reading_text(failure.value, result.check, bound)
         asked = bounds_text(result.check.acceptance, result.check)
-        headline = f"{subject(result)} read {what} at {time_text(from_microseconds(failure.taken_at), zone)}: {asked}."
+        at = time_text(from_microseconds(failure.taken_at), zone)
+        headline = f"{subject(result)} read {failed_text(failure, result)} at {at}: {asked}."
         return "failed", headline, (look.get(side) if side else None) or look.get("any", ())
     moving = [episode for episode in episodes(result, zone) if episode.open]
     if moving:
@@ -210,6 +219,17 @@ def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str
         n = limits.n_baseline if limits else len(result.charted.x)
         return "learning", f"Control limits need {result.check.baseline} readings since the last reset; {n} so far.", ()
     return "calm", "No signal.", ()
+
+
+def failed_text(failure: Failure, result: StreamResult) -> str:
+    """Return what failed as people read it: the word, or the number with places enough to see that it is outside."""
+    if isinstance(failure.value, str):
+        return failure.value
+    charted = result.charted
+    i = int(np.searchsorted(charted.index, failure.index))
+    lower = float(np.nan_to_num(charted.lower[i], nan=-np.inf))
+    upper = float(np.nan_to_num(charted.upper[i], nan=np.inf))
+    return outside_text(failure.value, result.check, int(charted.bound[i]), lower, upper)
 
 
 def _failed_side(result: StreamResult) -> Side | None:

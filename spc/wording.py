@@ -18,11 +18,17 @@ def number(x: float, decimals: int) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def reading_text(x: float | str, check: Check, bound: int = Bound.EXACT) -> str:
-    """Return a charted reading with its unit ("0.21 mL/100 mL", "<0.05 mL/100 mL"), or the word of a judged one."""
-    if isinstance(x, str):
-        return x
-    return with_unit(f"{_BOUND_SIGN[Bound(bound)]}{number(x, check.decimals)}", check.chart_unit)
+def reading_text(x: float, check: Check, bound: int = Bound.EXACT, *, more_places: int = 0) -> str:
+    """Return a charted reading with its unit: "0.21 mL/100 mL", "<0.05 mL/100 mL"."""
+    return with_unit(f"{_BOUND_SIGN[Bound(bound)]}{number(x, check.decimals + more_places)}", check.chart_unit)
+
+
+def outside_text(x: float, check: Check, bound: int, lower: float, upper: float) -> str:
+    """Return a reading outside its acceptance limits, with as many places as it takes to see that it is outside."""
+    places = next(
+        (more for more in range(6) if not lower <= round(x, check.decimals + more) <= upper or bound != Bound.EXACT), 0
+    )
+    return reading_text(x, check, bound, more_places=places)
 
 
 def level_text(x: float, check: Check) -> str:

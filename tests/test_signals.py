@@ -111,6 +111,13 @@ def test_a_failed_check_says_what_it_read_what_is_asked_and_what_it_obliges():
     assert state.age_text == "3 h ago"
 
 
+@pytest.mark.parametrize(
+    ("last", "text"), [(0.0996, "0.0996 mL/100 mL"), (0.05, "0.05 mL/100 mL"), (0.404, "0.404 mL/100 mL")]
+)
+def test_a_failed_reading_is_never_rounded_onto_its_limit(last, text):
+    assert f"read {text} at" in state_after([*STEADY, last]).headline
+
+
 def test_starter_limits_are_shown_as_not_confirmed():
     assert "not confirmed for this site" in state_after(STEADY).limits_text
 
