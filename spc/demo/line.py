@@ -64,14 +64,14 @@ class DemoLine:
     # what is done
 
     def _closing(self, day: date) -> Iterator[Written]:
-        if not self._closed and shut_down(day + timedelta(days=1)):
-            self._closed = True
-            for line in (A, B):
-                yield _event(datetime.combine(day, SHIFTS_END), line, "line_idle", note="plant closed")
         if self._closed and working(day):
             self._closed = False
             for line in (A, B):
                 yield _event(datetime.combine(day, BEFORE_WORK), line, "line_running")
+        if not self._closed and shut_down(day + timedelta(days=1)):
+            self._closed = True
+            for line in (A, B):
+                yield _event(datetime.combine(day, SHIFTS_END), line, "line_idle", note="plant closed")
 
     def _stopping(self, day: date) -> Iterator[Written]:
         for stop in self._script.stops:
