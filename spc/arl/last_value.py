@@ -25,7 +25,7 @@ from spc.arrays import FloatArray, IntArray
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-NODES_A_PANEL = 8
+NODES_A_PANEL = 6
 REACH = 8.5
 """Sigmas from the level beyond which no reading is expected: a chance of 2e-17."""
 
