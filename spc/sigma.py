@@ -4,6 +4,7 @@ NaN stands for a reading that was not taken. A moving range spans no missing rea
 """
 
 import math
+from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,9 @@ D3_FOR_PAIRS = math.sqrt(2 - D2_FOR_PAIRS**2)
 
 D4_FOR_PAIRS = 1 + 3 * D3_FOR_PAIRS / D2_FOR_PAIRS
 """Upper three-sigma limit of a range of two, in mean ranges."""
+
+MEDIAN_FOR_PAIRS = math.sqrt(2) * NormalDist().inv_cdf(0.75)
+"""Median range of two standard normal readings: |X - Y| is below it as often as above."""
 
 
 class FlooredSigma(NamedTuple):
@@ -47,11 +51,14 @@ def mean_moving_range(x: ArrayLike) -> float:
     Raises:
         InputError: no two successive readings.
     """
-    ranges = moving_ranges(x)
+    return mean(_taken(moving_ranges(x)))
+
+
+def _taken(ranges: FloatArray) -> FloatArray:
     taken = ranges[~np.isnan(ranges)]
     if len(taken) == 0:
         raise InputError("no two successive readings given; sigma from moving ranges needs at least 2")
-    return mean(taken)
+    return taken
 
 
 def sigma_within(x: ArrayLike) -> float:
@@ -60,6 +67,36 @@ def sigma_within(x: ArrayLike) -> float:
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2.
     """
     return mean_moving_range(x) / D2_FOR_PAIRS
+
+
+def sigma_from_median_range(x: ArrayLike) -> float:
+    """Return the short-term sigma from the median moving range, which a few wild readings do not move.
+
+    Of rounded readings the median range is a whole number of steps: do not use it where the step is near sigma.
+
+    Raises:
+        InputError: no two successive readings.
+
+    Source:
+        Clifford, P. C. (1959), Control charts without calculations, Industrial Quality Control 15, 40-44; the constant
+        is the median of |X - Y|, root 2 times the normal 75 % point.
+    """
+    return float(np.median(_taken(moving_ranges(x)))) / MEDIAN_FOR_PAIRS
+
+
+def sigma_overall(x: ArrayLike) -> float:
+    """Return the standard deviation of all readings with n - 1, in the unit of `x`: their drifts and steps included.
+
+    Raises:
+        InputError: fewer than 2 readings.
+    """
+    readings = as_readings(x, at_least=2, missing=True)
+    taken = readings[~np.isnan(readings)]
+    if len(taken) < 2:
+        raise InputError(f"{len(taken)} readings given; at least 2 are needed for a standard deviation")
+    off = taken - mean(taken)
+    left = mean(off)  # what rounding of the mean left over
+    return math.sqrt(max(math.fsum(((off - left) ** 2).tolist()) / (len(taken) - 1), 0.0))
 
 
 def resolution_floor(resolution: float) -> float:
