@@ -195,7 +195,12 @@ def test_the_changelog_has_a_place_for_what_comes_next():
 
 
 def test_every_environment_variable_is_documented():
-    used = {name for path in text_files() if path.suffix == ".py" for name in re.findall(r"\bSPC_[A-Z]+\b", read(path))}
+    used = {
+        name
+        for path in text_files()
+        if path.suffix == ".py"
+        for name in re.findall(r"[\"'](SPC_[A-Z]+)[\"']", read(path))
+    }
 
     assert used
     assert used - set(re.findall(r"\bSPC_[A-Z]+\b", README + DEVELOPERS)) == set()

@@ -1,4 +1,4 @@
-"""`python -m tests.bench [NAME ...]`: run every measurement of this folder, or the named ones, each in its own process."""
+"""`python -m tests.bench [NAME ...]`: run all measurements of this folder, or those named, each in its own process."""
 
 import subprocess
 import sys
