@@ -43,8 +43,10 @@ class DemoLine:
     def __init__(self, script: Script, seed: int) -> None:
         self._script = script
         self._noise = {plan.key: Noise(seed, place, plan.carry) for place, plan in enumerate(script.streams)}
-        self._habits = Noise(seed, len(script.streams))
-        self._process = Process(script, self._habits)
+        work, self._idling, self._signing, self._writing = (
+            Noise(seed, len(script.streams) + more) for more in range(4)
+        )
+        self._process = Process(script, work)
         self._work = list(script.work)
         self._copied: dict[tuple[str, StreamKey], str] = {}
         self._notes: dict[StreamKey, str] = {}
@@ -104,7 +106,7 @@ class DemoLine:
     def _shift(self, day: date, shift: str) -> Iterator[Written]:
         start = shift_start(day, shift)
         yield from self._work_done(start)
-        idle = {line for line in (A, B) if self._habits.chance() < WITHOUT_WORK or self._stands(line, start)}
+        idle = {line for line in (A, B) if self._idling.chance() < WITHOUT_WORK or self._stands(line, start)}
         for line in (A, B):
             if line not in idle:
                 self._process.use(line, start)
@@ -112,7 +114,8 @@ class DemoLine:
             if not plan.due(day, shift) and plan.key not in self._again:
                 continue
             noise = self._noise[plan.key]  # drawn alike whatever happens, so that no fault moves the noise
-            missed, late, draw = noise.chance() < MISSED, int(7 * noise.chance()), noise.next()
+            missed, late = noise.chance() < MISSED, int(7 * noise.chance())
+            draws = [noise.chance() if plan.form == "word" else noise.next() for _ in plan.references or (None,)]
             at = start + timedelta(minutes=plan.minute + late)
             if self._has_fault(plan.key, at, "missing"):
                 continue
@@ -121,23 +124,22 @@ class DemoLine:
                     yield at, self._row(plan, at, shift, NOT_RUN)
             elif not missed:
                 self._again.discard(plan.key)
-                yield from self._check(plan, at, shift, draw)
+                yield from self._check(plan, at, shift, draws)
 
     def _has_fault(self, key: StreamKey, at: datetime, effect: str) -> bool:
         return any(fault.effect == effect for fault in self._process.faults(at, key))
 
-    def _check(self, plan: StreamPlan, at: datetime, shift: str, draw: float) -> Iterator[Written]:
+    def _check(self, plan: StreamPlan, at: datetime, shift: str, draws: list[float]) -> Iterator[Written]:
         if plan.form == "word":
-            yield at, self._row(plan, at, shift, self._word(plan, at))
+            yield at, self._row(plan, at, shift, self._word(plan, at, draws[0]))
             return
-        for place, reference in enumerate(plan.references or (None,)):
+        for reference, draw in zip(plan.references or (None,), draws, strict=True):
             x = self._faulted(plan, at, shift, draw)
             if plan.form == "deviation" and reference is not None:
                 x = reference * (1 + x / 100)
             value = self._written(plan, x, at)
             yield at, self._row(plan, at, shift, value, reference)
-            if place + 1 < len(plan.references):
-                at, draw = at + timedelta(minutes=3), self._noise[plan.key].next()
+            at += timedelta(minutes=3)
         if plan.form in ("bath", "share"):
             yield from self._react(plan, at, value)
 
@@ -148,8 +150,8 @@ class DemoLine:
                 x = fault.changed(x, at)
         return x
 
-    def _word(self, plan: StreamPlan, at: datetime) -> str:
-        chance, weakness = self._noise[plan.key].chance(), self._process.weakness(plan.key.line, at)
+    def _word(self, plan: StreamPlan, at: datetime, chance: float) -> str:
+        weakness = self._process.weakness(plan.key.line, at)
         poor = {
             "notched_shim": 0.003 + 0.45 * weakness,
             "known_defect_part": 0.003 + 0.15 * weakness,
@@ -163,7 +165,7 @@ class DemoLine:
 
     def _react(self, plan: StreamPlan, at: datetime, value: str) -> Iterator[Written]:
         """Feed a bath that reads low and change one that reads dirty, unless a fault makes it so."""
-        key, reading, unwritten = plan.key, float(value), self._habits.chance() < UNWRITTEN
+        key, reading, unwritten = plan.key, float(value), self._writing.chance() < UNWRITTEN
         if any(not fault.of_writing for fault in self._process.faults(at, key)):
             return
         if plan.form == "bath" and reading <= self._process.baths[key.line].feed_at:
@@ -209,7 +211,7 @@ class DemoLine:
 
     def _signed(self, code: str) -> str:
         """Return the code as it is written: now and then left out, or in small letters."""
-        chance = self._habits.chance()
+        chance = self._signing.chance()
         if chance < UNSIGNED:
             return ""
         return code.lower() if chance < UNSIGNED + SMALL_LETTERS else code

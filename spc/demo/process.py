@@ -45,9 +45,9 @@ class Lamp:
 class Process:
     """What is true on the line: changed by work, wear and faults, read with noise."""
 
-    def __init__(self, script: Script, habits: Noise) -> None:
+    def __init__(self, script: Script, noise: Noise) -> None:
         self._script = script
-        self._habits = habits
+        self._noise = noise
         self.baths = {
             A: Bath(target=0.21, feed_at=0.185, loss=0.010, soiling=1.0, level=0.21),
             B: Bath(target=0.20, feed_at=0.175, loss=0.008, soiling=1.5, level=0.20),
@@ -65,7 +65,7 @@ class Process:
         if work.check == "bath_concentration" and work.kind in ("bath_changed", "unit_repaired", "bath_topped_up"):
             if work.kind == "bath_topped_up":
                 grams = max(bath.target - bath.level, 0.0) * GRAMS_PER_ML
-            bath.level = bath.target * (1 + 0.03 * self._habits.fresh())
+            bath.level = bath.target * (1 + 0.03 * self._noise.fresh())
         if work.kind == "bath_changed":
             bath.share = 2.0
         for key, lamp in self._lamps.items():
@@ -77,7 +77,7 @@ class Process:
     def feed(self, line: str, reading: float) -> float:
         """Feed a bath from `reading` to its target, as well as a person weighs; return grams of powder."""
         bath = self.baths[line]
-        added = (bath.target - reading) * (1 + 0.1 * self._habits.fresh())
+        added = (bath.target - reading) * (1 + 0.1 * self._noise.fresh())
         bath.level += added
         return added * GRAMS_PER_ML
 
@@ -89,7 +89,7 @@ class Process:
             if fault.line == line and fault.active(at):
                 loss += fault.size if fault.effect == "loss_per_shift" else 0.0
                 soiling += fault.size if fault.effect == "share_per_week" else 0.0
-        bath.level *= 1 - loss * (1 + 0.3 * self._habits.fresh())
+        bath.level *= 1 - loss * (1 + 0.3 * self._noise.fresh())
         bath.share += soiling / SHIFTS_A_WEEK
         for key, lamp in self._lamps.items():
             if key.line == line:
@@ -111,7 +111,7 @@ class Process:
 
     def weakness(self, line: str, at: datetime) -> float:
         """Return how poor bath, light or current are for showing what should be shown: 0 not at all, 1 very."""
-        if self._true(StreamKey(line, "bath_concentration", "tank"), at) < 0.125:
+        if self._true(StreamKey(line, "bath_concentration", "tank"), at) < 0.13:
             return 1.0
         if max(self._true(key, at) for key in self._lamps if key.line == line) < 1200:
             return 1.0

@@ -69,9 +69,11 @@ def step(before: Sequence[float], now: Sequence[float]) -> tuple[float, float]:
     )
 
 
-def slope(rows: list[Row], of: Callable[[Row], float] = number) -> tuple[float, float]:
-    """Return the least-squares slope of the readings over days, and its standard error."""
-    at, x = np.array([day(row) for row in rows]), np.array([of(row) for row in rows])
+def slope(
+    rows: list[Row], of: Callable[[Row], float] = number, over: Callable[[Row], float] = day
+) -> tuple[float, float]:
+    """Return the least-squares slope of the readings, over days if nothing else is said, and its standard error."""
+    at, x = np.array([over(row) for row in rows]), np.array([of(row) for row in rows])
     (rate, _), covariance = np.polyfit(at - at.mean(), x, 1, cov=True)
     return float(rate), math.sqrt(covariance[0, 0])
 
@@ -133,20 +135,23 @@ def test_a_growing_addition_grows_that_fast(log, name):
 @pytest.mark.parametrize("name", with_effect("loss_per_shift"))
 def test_a_bath_loses_that_share_a_shift(log, name):
     fault = FAULTS[name]
-    levels = np.log([number(row) for row in window(log, fault)])
+    readings = window(log, fault)
+    shift = {row["taken_at"]: place for place, row in enumerate(readings)}
 
-    rate = np.polyfit(np.arange(len(levels)), levels, 1)[0]
+    rate, error = slope(readings, lambda row: math.log(number(row)), lambda row: shift[row["taken_at"]])
 
-    assert rate == pytest.approx(-(fault["size"] + 0.01), rel=0.3)  # and the 1 % a shift that it loses anyway
+    assert rate == pytest.approx(math.log(1 - fault["size"] - 0.01), abs=SURE * error)  # 1 % a shift it loses anyway
+    assert SURE * error < abs(rate)
 
 
 @pytest.mark.parametrize("name", with_effect("share_per_week"))
 def test_contaminant_grows_that_fast(log, name):
     fault = FAULTS[name]
 
-    rate, _ = slope(window(log, fault))
+    rate, error = slope(window(log, fault))
 
-    assert rate * 7 == pytest.approx(fault["size"] + 1.0, rel=0.2)  # and the point a week that it grows anyway
+    assert rate * 7 == pytest.approx(fault["size"] + 1.0, abs=SURE * error * 7)  # a point a week it grows anyway
+    assert SURE * error < rate
 
 
 @pytest.mark.parametrize("name", with_effect("step"))
