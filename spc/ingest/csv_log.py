@@ -1,0 +1,148 @@
+"""A tidy check log: one reading a row, read whole or as it grows; every row is accepted, a duplicate or quarantined."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from pathlib import Path
+
+from spc.catalogue.check import Catalogue
+from spc.errors import LogError
+from spc.ingest.dates import TimeReader, machine_zone
+from spc.ingest.decisions import Decisions, notes
+from spc.ingest.streams import join_streams
+from spc.ingest.table import Decoder, Fault, Rows, TableReader
+from spc.ingest.tidy import COLUMNS, REQUIRED, clean_columns
+from spc.records import QuarantinedRow, Readings, RowCount, StreamKey
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLog:
+    """A check log as read."""
+
+    rows: RowCount
+    quarantine: tuple[QuarantinedRow, ...]  # in file order
+    streams: Mapping[StreamKey, Readings]  # accepted readings, "not run" among them
+    notes: tuple[str, ...]  # everything that was converted or decided, a sentence each
+    zone: tzinfo  # of times written without an offset
+    file: str
+
+
+def read_log(
+    path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
+) -> CheckLog:
+    """Read a whole check log.
+
+    Args:
+        path: a tidy check log: UTF-8, UTF-16 or Windows-1252, parted by commas, semicolons or tabs.
+        catalogue: the checks that may occur in it.
+        zone: zone of times written without an offset; None for the machine's.
+        dates: "dmy", "mdy" or a strptime pattern for dates that are not ISO 8601.
+
+    Raises:
+        LogError: the file cannot be read, is empty or no text, lacks a column, or its dates need `dates`.
+    """
+    return LogReader(path, catalogue, zone=zone, dates=dates).feed(file_bytes(path), final=True)
+
+
+class LogReader:
+    """Reads a log in pieces of any size; what a row means never depends on the rows after it."""
+
+    def __init__(
+        self, path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
+    ) -> None:
+        self._file = str(path)
+        self._catalogue = catalogue
+        self._times = time_reader(self._file, zone, dates)
+        self._decoder = Decoder(self._file)
+        self._table = TableReader(self._file, known=COLUMNS, required=REQUIRED)
+        self._decisions = Decisions()
+        self._accepted = self._duplicate = 0
+        self._quarantine: list[QuarantinedRow] = []
+        self._streams: dict[StreamKey, Readings] = {}
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether the last line, or its quoted cell, still waits for its end."""
+        return self._decoder.holds or self._table.holds
+
+    def feed(self, data: bytes, *, final: bool) -> CheckLog:
+        """Read the rows that `data` completes (with `final`, all); return everything read so far.
+
+        Raises:
+            LogError: the file is refused as a whole; this reader cannot go on.
+        """
+        rows = self._table.feed(self._decoder.feed(data, final=final), final=final)
+        if final and self._table.header is None:
+            raise empty_file(self._file)
+        if rows.number or rows.faults:
+            self._take(rows)
+        count = RowCount(
+            read=self._accepted + self._duplicate + len(self._quarantine),
+            accepted=self._accepted,
+            duplicate=self._duplicate,
+            quarantined=len(self._quarantine),
+        )
+        said = notes(self._decoder, self._table.header, self._times.zone, self._decisions, COLUMNS)
+        return CheckLog(count, tuple(self._quarantine), self._streams, said, self._times.zone, self._file)
+
+    def _take(self, rows: Rows) -> None:
+        header = self._table.header
+        assert header is not None
+        columns = dict(zip(header.names, rows.columns, strict=True))
+        times = self._times.read(columns["taken_at"])
+        if times.needs_dates is not None:
+            place = times.needs_dates
+            raise dates_needed(self._file, rows.number[place], "taken_at", columns["taken_at"][place])
+        cleaned = clean_columns(
+            columns, rows.number, times, self._catalogue, delimiter=header.delimiter, decisions=self._decisions
+        )
+        self._streams, duplicate = join_streams(self._streams, cleaned)
+        self._duplicate += duplicate
+        self._accepted += len(cleaned.row) - duplicate
+        self._quarantine += quarantined(self._file, (*rows.faults, *cleaned.faults))
+
+
+def time_reader(file: str, zone: tzinfo | None, dates: str | None) -> TimeReader:
+    """Return the reader of a file's times; an unusable `dates` is the file's LogError."""
+    try:
+        return TimeReader(zone or machine_zone(), dates)
+    except ValueError as error:
+        raise LogError(f"{file}: {error}") from None
+
+
+def file_bytes(path: Path | str) -> bytes:
+    """Return what is in a file.
+
+    Raises:
+        LogError: it is missing, a folder, or may not be read.
+    """
+    try:
+        return Path(path).read_bytes()
+    except FileNotFoundError:
+        raise LogError(f"{path}: there is no such file; check the name and the folder") from None
+    except IsADirectoryError:
+        raise LogError(f"{path}: a folder, not a file; name the CSV file in it") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise LogError(f"{path}: cannot be read ({why}); check the name and who may read it") from None
+
+
+def empty_file(file: str) -> LogError:
+    """Return the error of a file without a header."""
+    return LogError(f"{file}: the file is empty; its first line must name the columns")
+
+
+def dates_needed(file: str, row: int, column: str, text: str) -> LogError:
+    """Return the error of a file whose dates are not ISO 8601 while nothing says how to read them."""
+    return LogError(
+        f"{file}: row {row}: {column} {text.strip()[:40]!r} is not ISO 8601 and its order is not guessed; "
+        "give --dates dmy, --dates mdy or a strptime pattern such as --dates '%d %b %Y %H:%M'"
+    )
+
+
+def quarantined(file: str, faults: tuple[Fault, ...]) -> list[QuarantinedRow]:
+    """Return the faults as quarantined rows in file order."""
+    return [
+        QuarantinedRow(file=file, row=fault.row, column=fault.column, text=fault.text, reason=fault.reason)
+        for fault in sorted(faults, key=lambda fault: fault.row)
+    ]

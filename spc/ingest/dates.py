@@ -1,0 +1,326 @@
+"""Times as logs write them, to microseconds in UTC: ISO 8601, or the form that the user names; never guessed."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, tzinfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import BoolArray, IntArray
+from spc.errors import InputError, SetupError
+from spc.records import NO_OFFSET
+
+Offsets = NDArray[np.int16]
+
+EXAMPLE = "2025-03-04T06:10"
+DAY = 86_400_000_000  # microseconds
+MINUTE = 60_000_000
+YEARS = range(1900, 2200)  # years that a check can be of
+LARGEST_OFFSET = 14 * 60  # minutes: no place on earth is farther from UTC
+
+HEAD = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}")
+TAIL = re.compile(
+    r"(?::(?P<second>[0-9]{2})(?:[.,](?P<fraction>[0-9]{1,6})0*)?)?"
+    r" ?(?:(?P<utc>Z)|(?P<sign>[+\-−])(?P<hours>[0-9]{2})(?::?(?P<minutes>[0-9]{2}))?)?",
+    re.IGNORECASE,
+)
+BASIC = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})T([0-9]{2})([0-9]{2})([0-9]{2})?(?![0-9])(.*)", re.IGNORECASE)
+ISO_LIKE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?![0-9])")
+WRITTEN = re.compile(
+    r"(?P<first>[0-9]{1,4})(?P<part>[./\-])(?P<second>[0-9]{1,2})(?P=part)(?P<third>[0-9]{4}|[0-9]{1,2})(?![0-9])"
+    r"(?:(?:\s*,\s*|\s+|T)(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})(?P<tail>[^\sAaPp]*(?:\s?[+\-−][0-9:]+)?)"
+    r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?)?"
+)
+MONTH_NAMED = re.compile(
+    r"(?=.*[0-9].*[0-9])(?:.*[^a-z])?(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)", re.I
+)
+
+NO_TIME_OF_DAY = f"a date without a time of day has no place among the readings of its day; write {EXAMPLE}"
+NO_SUCH_TIME = f"there is no such date or time; write a real one as {EXAMPLE}"
+NO_TIME = f"this is no date and time; write {EXAMPLE}"
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Times of n cells; where a cell is in `faults`, its other entries mean nothing."""
+
+    microseconds: IntArray  # since 1970-01-01 UTC, shape (n,)
+    offset: Offsets  # minutes east of UTC as written, or NO_OFFSET
+    repeated: BoolArray  # read as the first pass of an hour that a clock change repeats
+    short_year: BoolArray  # a two-digit year was completed
+    faults: dict[int, str] = field(default_factory=dict)  # cell to reason
+    needs_dates: int | None = None  # first cell whose date form has to be named by the user
+
+
+def machine_zone() -> tzinfo:
+    """Return the zone this machine is set to.
+
+    Raises:
+        SetupError: it cannot be found out.
+    """
+    from tzlocal import get_localzone
+
+    try:
+        return get_localzone()
+    except Exception as error:  # whatever a machine's broken setting brings up
+        raise SetupError(f"this machine's time zone is not known ({error}); name one with --zone") from None
+
+
+class TimeReader:
+    """Reads the time cells of one file.
+
+    Args:
+        zone: zone of times written without an offset.
+        dates: None for ISO 8601 alone; "dmy" or "mdy" for day or month first, ISO 8601 beside it; or a strptime
+            pattern, which then is the only form.
+
+    Raises:
+        InputError: `dates` is none of these, or a pattern that leaves date or time of day open.
+    """
+
+    def __init__(self, zone: tzinfo, dates: str | None = None) -> None:
+        self.zone = zone
+        self._dates = dates
+        self._pattern = dates if dates not in (None, "dmy", "mdy") else None
+        if self._pattern is not None:
+            _check_pattern(self._pattern)
+
+    def read(self, texts: Sequence[str]) -> Times:
+        """Return the times of `texts`, cells of one column, in order."""
+        n = len(texts)
+        if n == 0:
+            return Times(np.zeros(0, np.int64), np.zeros(0, np.int16), np.zeros(0, bool), np.zeros(0, bool))
+        faults: dict[int, str] = {}
+        needs: list[int] = []
+        short_year = np.zeros(n, dtype=np.bool_)
+        heads, tails = self._iso_parts(texts, faults, needs, short_year)
+        local, no_such = _head_microseconds(heads)
+        for place in np.flatnonzero(no_such).tolist():
+            faults.setdefault(place, _why_no_time(texts[place]))
+        offset = np.full(n, NO_OFFSET, dtype=np.int16)
+        if tails is not None:
+            self._add_tails(tails, texts, local, offset, faults)
+        utc, repeated, gap = _to_utc(local, offset, self.zone)
+        for place in np.flatnonzero(gap).tolist():
+            faults.setdefault(
+                place,
+                f"this time does not exist in {self.zone}: the clocks go forward over it; correct it, or write its offset from UTC",
+            )
+        return Times(utc, offset, repeated, short_year, faults, min(needs, default=None))
+
+    def _iso_parts(
+        self, texts: Sequence[str], faults: dict[int, str], needs: list[int], short_year: BoolArray
+    ) -> tuple[list[str], list[str] | None]:
+        """Return the first 16 characters of every cell as ISO 8601, and what follows (None: nothing anywhere)."""
+        if self._pattern is None and set(map(len, texts)) == {16} and _all_heads(texts):
+            return list(texts), None
+        heads, tails = [], []
+        known: dict[str, tuple[str, str | None, bool]] = {}
+        for place, text in enumerate(texts):
+            iso, fault, short = known[text] if text in known else known.setdefault(text, self._as_iso(text))
+            if fault is not None:
+                faults[place] = fault
+            elif not iso:
+                needs.append(place)
+            heads.append(iso[:16] or "1970-01-01T00:00")
+            tails.append(iso[16:])
+            short_year[place] = short
+        return heads, tails
+
+    def _as_iso(self, text: str) -> tuple[str, str | None, bool]:
+        """Return a cell as ISO 8601 text, the fault if there is one, and whether its year had two digits.
+
+        No text and no fault: a date in a form that the user has to name.
+        """
+        text = text.strip()
+        if not text:
+            return "", f"the time is missing; write {EXAMPLE}", False
+        if self._pattern is not None:
+            return self._by_pattern(text, self._pattern)
+        if HEAD.match(text):
+            return text, None, False
+        basic = BASIC.fullmatch(text)
+        if basic:
+            year, month, day, hour, minute, second, rest = basic.groups()
+            return f"{year}-{month}-{day}T{hour}:{minute}{':' + second if second else ''}{rest}", None, False
+        if ISO_LIKE.match(text):
+            return "", _why_no_time(text), False
+        return self._by_order(text)
+
+    def _by_pattern(self, text: str, pattern: str) -> tuple[str, str | None, bool]:
+        try:
+            moment = datetime.strptime(text, pattern)  # noqa: DTZ007 - the zone is put on with all the others
+        except (ValueError, OverflowError):
+            return "", f"this is no time of the form {pattern!r} that --dates names; write it in that form", False
+        return moment.isoformat(), None, "%y" in pattern
+
+    def _by_order(self, text: str) -> tuple[str, str | None, bool]:
+        written = WRITTEN.fullmatch(text)
+        if not written:
+            return "", None if MONTH_NAMED.match(text) and self._dates is None else NO_TIME, False
+        first, second, third = (int(written[name]) for name in ("first", "second", "third"))
+        if self._dates is None:
+            possible = any(_is_date(*order) for order in _orders(first, second, third))
+            return "", None if possible else NO_SUCH_TIME, False
+        if len(written["first"]) > 2 or len(written["third"]) not in (2, 4):
+            return "", f"this is no date of the form {self._dates!r} that --dates names; write {EXAMPLE}", False
+        day, month = (first, second) if self._dates == "dmy" else (second, first)
+        short = len(written["third"]) == 2
+        year = _whole_year(third) if short else third
+        if written["hour"] is None:
+            return "", NO_TIME_OF_DAY if _is_date(year, month, day) else NO_SUCH_TIME, False
+        hour = int(written["hour"])
+        if written["half"]:
+            if not 1 <= hour <= 12:
+                return "", NO_SUCH_TIME, False
+            hour = hour % 12 + 12 * (written["half"].lower() == "p")
+        return f"{year:04}-{month:02}-{day:02}T{hour:02}:{written['minute']}{written['tail']}", None, short
+
+    def _add_tails(
+        self, tails: Sequence[str], texts: Sequence[str], local: IntArray, offset: Offsets, faults: dict[int, str]
+    ) -> None:
+        """Add seconds to `local`, and write the offsets from UTC into `offset`."""
+        known: dict[str, tuple[int, int, str | None]] = {}
+        for place, tail in enumerate(tails):
+            if not tail:
+                continue
+            extra, minutes, fault = known[tail] if tail in known else known.setdefault(tail, _tail(tail))
+            if fault is not None:
+                faults.setdefault(place, fault)
+            local[place] += extra
+            offset[place] = minutes
+
+
+def _all_heads(texts: Sequence[str]) -> bool:
+    """Return whether every cell, each of 16 characters, looks like 2025-03-04T06:10."""
+    joined = "".join(texts)
+    if not joined.isascii():
+        return False
+    letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, 16)
+    digits = letters[:, [0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15]] - 48  # below "0" wraps to above 9
+    parts = (letters[:, 4] == ord("-")) & (letters[:, 7] == ord("-")) & (letters[:, 13] == ord(":"))
+    between = (letters[:, 10] == ord("T")) | (letters[:, 10] == ord(" "))
+    return bool((digits < 10).all() and parts.all() and between.all())
+
+
+def _head_microseconds(heads: Sequence[str]) -> tuple[IntArray, BoolArray]:
+    """Return microseconds from 1970-01-01 to each local time "2025-03-04T06:10", and where there is no such time."""
+    letters = np.frombuffer("".join(heads).encode("ascii"), dtype=np.uint8).reshape(-1, 16)
+    digits = (letters - 48).astype(np.int64)
+    year = digits[:, 0] * 1000 + digits[:, 1] * 100 + digits[:, 2] * 10 + digits[:, 3]
+    month, day, hour, minute = (digits[:, at] * 10 + digits[:, at + 1] for at in (5, 8, 11, 14))
+    month_in_range = (month >= 1) & (month <= 12)
+    months = ((year - 1970) * 12 + np.where(month_in_range, month, 1) - 1).astype("datetime64[M]")
+    start = months.astype("datetime64[D]").astype(np.int64)
+    length = (months + np.timedelta64(1, "M")).astype("datetime64[D]").astype(np.int64) - start
+    real = month_in_range & (day >= 1) & (day <= length) & (hour <= 23) & (minute <= 59)
+    real &= (year >= YEARS.start) & (year < YEARS.stop)
+    microseconds = (start + day - 1) * DAY + (hour * 60 + minute) * MINUTE
+    return np.where(real, microseconds, 0), ~real
+
+
+def _tail(tail: str) -> tuple[int, int, str | None]:
+    """Return microseconds after the minute, offset in minutes or NO_OFFSET, and the fault if there is one."""
+    found = TAIL.fullmatch(tail)
+    if not found:
+        return 0, NO_OFFSET, NO_TIME
+    second = int(found["second"] or 0)
+    if second > 59:
+        return 0, NO_OFFSET, NO_SUCH_TIME
+    extra = second * 1_000_000 + int((found["fraction"] or "").ljust(6, "0"))
+    if found["utc"]:
+        return extra, 0, None
+    if not found["sign"]:
+        return extra, NO_OFFSET, None
+    hours, minutes = int(found["hours"]), int(found["minutes"] or 0)
+    offset = hours * 60 + minutes
+    if minutes > 59 or offset > LARGEST_OFFSET:
+        return 0, NO_OFFSET, "no place has this offset from UTC; write one between -12:00 and +14:00"
+    return extra, offset if found["sign"] == "+" else -offset, None
+
+
+def _to_utc(local: IntArray, offset: Offsets, zone: tzinfo) -> tuple[IntArray, BoolArray, BoolArray]:
+    """Return the times in UTC, where a repeated hour was read as its first pass, and where there is no such time."""
+    shift = offset.astype(np.int64) * MINUTE
+    repeated, gap = np.zeros(len(local), dtype=np.bool_), np.zeros(len(local), dtype=np.bool_)
+    bare = offset == NO_OFFSET
+    if bare.any():
+        day = local // DAY
+        first = int(day.min())
+        by_day = np.zeros(int(day.max()) - first + 1)
+        for present in np.flatnonzero(np.bincount(day[bare] - first)).tolist():
+            by_day[present] = _offset_of_day(zone, first + present)
+        whole = by_day[day - first]
+        steady = bare & ~np.isnan(whole)
+        shift[steady] = whole[steady].astype(np.int64)
+        for place in np.flatnonzero(bare & np.isnan(whole)).tolist():
+            moment = datetime(1970, 1, 1) + timedelta(microseconds=int(local[place]))  # noqa: DTZ001 - local time
+            before, after = _microseconds(zone, moment), _microseconds(zone, moment.replace(fold=1))
+            shift[place] = before
+            repeated[place], gap[place] = before > after, before < after
+    return local - shift, repeated, gap
+
+
+def _offset_of_day(zone: tzinfo, day: int) -> float:
+    """Return the offset of a local day (counted from 1970-01-01) in microseconds; NaN if the clocks change on it."""
+    start = datetime(1970, 1, 1) + timedelta(days=day)  # noqa: DTZ001 - local time
+    end = start + timedelta(days=1, microseconds=-1)
+    found = {_microseconds(zone, moment.replace(fold=fold)) for moment in (start, end) for fold in (0, 1)}
+    return float(found.pop()) if len(found) == 1 else np.nan
+
+
+def _microseconds(zone: tzinfo, local: datetime) -> int:
+    return (zone.utcoffset(local) or timedelta(0)) // timedelta(microseconds=1)
+
+
+def _why_no_time(text: str) -> str:
+    """Return what is wrong with a cell that begins like ISO 8601 and is no time."""
+    text = text.strip()
+    if re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+        return NO_TIME_OF_DAY if _is_date(*map(int, text.split("-"))) else NO_SUCH_TIME
+    if re.match("[0-9-]{10}[T ]24:00", text):
+        return "24:00 belongs to two days; write 00:00 of the next day"
+    if HEAD.match(text) and int(text[:4]) not in YEARS:
+        return f"no check was made in the year {text[:4]}; write the time as {EXAMPLE}"
+    return NO_SUCH_TIME if HEAD.match(text) else NO_TIME
+
+
+def _orders(first: int, second: int, third: int) -> list[tuple[int, int, int]]:
+    """Return (year, month, day) for each order in which people write dates."""
+    return [
+        (_whole_year(third), second, first),
+        (_whole_year(third), first, second),
+        (_whole_year(first), second, third),
+    ]
+
+
+def _whole_year(year: int) -> int:
+    """Return a two-digit year in full, as strptime's %y does: 69 to 99 are of the last century (POSIX)."""
+    if year >= 100:
+        return year
+    return year + (1900 if year >= 69 else 2000)
+
+
+def _is_date(year: int, month: int, day: int) -> bool:
+    try:
+        datetime(year, month, day, tzinfo=UTC)
+    except ValueError:
+        return False
+    return year in YEARS
+
+
+def _check_pattern(pattern: str) -> None:
+    """Raise InputError unless `pattern` says date, hour and, if it names a zone, its offset."""
+    remedy = "give dmy, mdy or a strptime pattern with date and time of day, such as '%d.%m.%Y %H:%M'"
+    if "%" not in pattern:
+        raise InputError(f"--dates {pattern!r} is no date form; {remedy}")
+    moment = datetime(2027, 11, 23, 16, 0, tzinfo=UTC)
+    try:
+        back = datetime.strptime(moment.strftime(pattern), pattern)  # noqa: DTZ007 - compared below
+    except (ValueError, OverflowError, re.error) as error:
+        raise InputError(f"--dates {pattern!r} cannot be used ({error}); {remedy}") from None
+    named_zone = "%Z" in pattern and "%z" not in pattern
+    if back.replace(tzinfo=UTC) != moment or named_zone or (back.tzinfo is None and "%z" in pattern):
+        raise InputError(f"--dates {pattern!r} leaves the date, the time of day or the zone open; {remedy}")

@@ -1,0 +1,81 @@
+"""A growing log: only the rows that are new are read, and what was read before is remembered."""
+
+import zlib
+from datetime import tzinfo
+from pathlib import Path
+
+from spc.catalogue.check import Catalogue
+from spc.errors import LogError
+from spc.ingest.csv_log import CheckLog, LogReader, empty_file, file_bytes
+
+
+class LogFollower:
+    """Follows a log that other programs append to.
+
+    A row counts once its line is complete: the last line waits for its line end. A file that was cut, replaced or changed in what was
+    read already is read anew from its start; a checksum over all that was read tells.
+    """
+
+    def __init__(
+        self, path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
+    ) -> None:
+        self.restarted = False
+        """Whether the last poll that read anything read the file anew because it was no longer the one read before."""
+        self._path = Path(path)
+        self._how = (path, catalogue, zone, dates)
+        self._stamp: tuple[int, ...] | None = None
+        self._error: LogError | None = None
+        self._reader: LogReader | None = None
+        self._read = self._checksum = 0
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether the file ends in a line, or a quoted cell, that still waits for its end."""
+        return self._reader is not None and self._reader.unfinished
+
+    def poll(self) -> CheckLog | None:
+        """Return the whole log as it stands now, or None if the file is as it was at the last poll.
+
+        A stream without new readings is the same object as before. The first poll always returns a log.
+
+        Raises:
+            LogError: the file cannot be read, or is refused as a whole; the next poll tries again.
+        """
+        stamp = self._look()
+        if stamp == self._stamp:
+            if self._error is not None:
+                raise self._error
+            return None
+        try:
+            log = self._read_on(file_bytes(self._path))
+        except LogError as error:
+            self._stamp, self._error, self._reader = stamp, error, None
+            raise
+        self._stamp, self._error = stamp, None
+        return log
+
+    def _look(self) -> tuple[int, ...]:
+        """Return what changes when the file does."""
+        try:
+            stat = self._path.stat()
+        except OSError:
+            return ()  # reading it says what is wrong
+        return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns
+
+    def _read_on(self, data: bytes) -> CheckLog:
+        path, catalogue, zone, dates = self._how
+        same = self._reader is not None and zlib.crc32(memoryview(data)[: self._read]) == self._checksum
+        started = self._stamp is not None
+        if not same or len(data) < self._read or self._reader is None:
+            if not data:
+                raise empty_file(str(self._path))
+            self._reader = LogReader(path, catalogue, zone=zone, dates=dates)
+            self._read = self._checksum = 0
+            self.restarted = started
+        else:
+            self.restarted = False
+        new = data[self._read :]
+        log = self._reader.feed(new, final=False)
+        self._checksum = zlib.crc32(new, self._checksum)
+        self._read = len(data)
+        return log

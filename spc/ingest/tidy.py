@@ -1,0 +1,356 @@
+"""Columns of cells of a tidy log to clean columns: each distinct text is read once, the rest is array work."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray
+from spc.catalogue.check import Catalogue, Check
+from spc.ingest.clean import Number, Reason, parse_number, parse_word, why_no_value
+from spc.ingest.dates import Times
+from spc.ingest.decisions import Decisions
+from spc.ingest.table import Fault, plain_name
+from spc.records import NO_OFFSET, Bound, StreamKey
+from spc.units import convert, convertible, quantity, rounded, same_unit, units_like
+
+REQUIRED = ("taken_at", "line", "check", "value")
+TEXTS = ("instrument", "technician", "shift", "note")
+COLUMNS = ("taken_at", "line", "check", "position", "value", "reference", "unit", *TEXTS)
+
+Codes = NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True)
+class Distinct:
+    """A column as its distinct texts, trimmed, and which of them stands in each row."""
+
+    texts: list[str]
+    codes: Codes
+
+    def column(self) -> ObjectArray:
+        """Return the trimmed column, shape (n,)."""
+        return np.array(self.texts, dtype=np.object_)[self.codes]
+
+
+class _Numbering(dict[str, int]):
+    """Numbers texts in the order in which they first come."""
+
+    def __missing__(self, text: str) -> int:
+        self[text] = number = len(self)
+        return number
+
+
+def distinct(column: Sequence[str]) -> Distinct:
+    """Return the distinct texts of `column`, trimmed."""
+    raw = _Numbering()
+    codes = np.fromiter(map(raw.__getitem__, column), dtype=np.int32, count=len(column))
+    trimmed = _Numbering()
+    merged = np.array([trimmed[text.strip()] for text in raw], dtype=np.int32)
+    return Distinct(list(trimmed), codes if len(trimmed) == len(raw) else merged[codes])
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaned:
+    """The rows that can be used, in file order; every column has shape (n,)."""
+
+    keys: tuple[StreamKey, ...]
+    stream: IntArray  # index into keys
+    taken_at: IntArray
+    offset: NDArray[np.int16]
+    row: IntArray
+    value: FloatArray
+    bound: NDArray[np.int8]
+    word: ObjectArray
+    reference: FloatArray
+    text: Mapping[str, ObjectArray]  # instrument ... and the columns that the contract does not name
+    faults: tuple[Fault, ...]
+
+
+class _Blame:
+    """The first fault of each row."""
+
+    def __init__(self, columns: Mapping[str, Sequence[str]], row: Sequence[int]) -> None:
+        self.good = np.ones(len(row), dtype=np.bool_)
+        self.faults: list[Fault] = []
+        self._columns, self._row = columns, row
+
+    def blame(self, places: BoolArray | IntArray, column: str, reason: Callable[[int], str] | str) -> None:
+        """Set the rows at `places` (a mask or indices) aside, unless something else was wrong with them before."""
+        where = np.flatnonzero(places) if places.dtype == np.bool_ else places
+        cells = self._columns.get(column)
+        for place in where[self.good[where]].tolist():
+            why = reason if isinstance(reason, str) else reason(place)
+            self.faults.append(Fault(self._row[place], column, cells[place] if cells else "", why))
+        self.good[where] = False
+
+
+def clean_columns(
+    columns: Mapping[str, Sequence[str]],
+    row: Sequence[int],
+    times: Times,
+    catalogue: Catalogue,
+    *,
+    delimiter: str,
+    decisions: Decisions,
+) -> Cleaned:
+    """Return the usable rows of a tidy log, and the faults of the others.
+
+    Args:
+        columns: cells by column name, each of length n; those of REQUIRED at least.
+        row: line number of each row, length n.
+        times: the column taken_at, read.
+        catalogue: the checks that may occur.
+        delimiter: what parts the cells of the file; see `parse_number`.
+        decisions: told what is converted or decided here.
+    """
+    n = len(row)
+    cells = {name: distinct(columns[name]) if name in columns else _blank(n) for name in COLUMNS[1:]}
+    blame = _Blame(columns, row)
+    blame.blame(np.array(sorted(times.faults), dtype=np.int64), "taken_at", times.faults.__getitem__)
+    blame.blame(_empty(cells["line"]), "line", "the line is missing; write which line the check was made on")
+    checks = list(catalogue.checks.values())
+    check = _check_codes(cells["check"], checks, blame)
+    value, bound, word = _values(cells["value"], check, checks, blame, delimiter, decisions)
+    reference = _references(cells["reference"], check, checks, blame, delimiter)
+    _to_catalogue_units(cells["unit"], check, checks, value, reference, blame, decisions)
+    _possible(value, bound, check, checks, blame)
+    kept = np.flatnonzero(blame.good)
+    _count_times(times, row, kept, decisions)
+    keys, stream = _streams(cells["line"], check, checks, cells["position"], kept)
+    names = [*TEXTS, *(name for name in columns if name not in COLUMNS)]
+    texts = {name: cells[name] if name in cells else distinct(columns[name]) for name in names}
+    return Cleaned(
+        keys=keys,
+        stream=stream,
+        taken_at=times.microseconds[kept],
+        offset=times.offset[kept],
+        row=np.array(row, dtype=np.int64)[kept],
+        value=value[kept],
+        bound=bound[kept],
+        word=word[kept],
+        reference=reference[kept],
+        text={name: column.column()[kept] for name, column in texts.items()},
+        faults=tuple(blame.faults),
+    )
+
+
+def _blank(n: int) -> Distinct:
+    return Distinct([""], np.zeros(n, dtype=np.int32))
+
+
+def _empty(column: Distinct) -> BoolArray:
+    """Return which rows have no text."""
+    return np.array([text == "" for text in column.texts], dtype=np.bool_)[column.codes]
+
+
+def _check_codes(column: Distinct, checks: Sequence[Check], blame: _Blame) -> Codes:
+    """Return the place in `checks` of each row's check; rows with another are blamed, and stand at 0."""
+    place = {check.key: place for place, check in enumerate(checks)}
+    reasons = {code: _why_no_check(text, place) for code, text in enumerate(column.texts) if text not in place}
+    unknown = np.array([text not in place for text in column.texts], dtype=np.bool_)[column.codes]
+    blame.blame(unknown, "check", lambda at: reasons[int(column.codes[at])])
+    return np.array([place.get(text, 0) for text in column.texts], dtype=np.int32)[column.codes]
+
+
+def _why_no_check(text: str, known: Mapping[str, int]) -> str:
+    if not text:
+        return f"the check is missing; write one of {', '.join(known)}"
+    meant = [f"write {key}; or" for key in known if plain_name(key) == plain_name(text)] or ["write"]
+    return f"no check of the catalogue; {meant[0]} one of {', '.join(known)}, or add it to the site's catalogue"
+
+
+def _values(
+    column: Distinct, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str, decisions: Decisions
+) -> tuple[FloatArray, NDArray[np.int8], ObjectArray]:
+    """Return the number (NaN for a word), its bound and the word ("" for a number) of each row, in the row's own unit."""
+    parsed = [parse_number(text, delimiter=delimiter) for text in column.texts]
+    numbers = [found if isinstance(found, Number) else None for found in parsed]
+    value = np.array([number.value if number else np.nan for number in numbers], dtype=np.float64)[column.codes]
+    bound = np.array([number.bound if number else 0 for number in numbers], dtype=np.int8)[column.codes]
+    word = np.full(len(check), "", dtype=np.object_)
+    judged = np.array([check.kind == "judged" for check in checks], dtype=np.bool_)[check]
+    is_number = np.array([number is not None for number in numbers], dtype=np.bool_)[column.codes]
+    worded = np.flatnonzero(blame.good & (judged | ~is_number))
+    for pair, places in _groups(check[worded].astype(np.int64) * len(parsed) + column.codes[worded], worded):
+        at, code = divmod(pair, len(parsed))
+        answer = _word_or_reason(column.texts[code], parsed[code], checks[at])
+        if isinstance(answer, Reason):
+            blame.blame(places, "value", answer.text)
+        else:
+            word[places], value[places], bound[places] = answer, np.nan, Bound.EXACT
+    for told, count in (
+        ("decimal_comma", _flagged(numbers, "decimal_comma")),
+        ("grouped", _flagged(numbers, "grouped")),
+    ):
+        if count.any():
+            used = int(np.count_nonzero(count[column.codes] & blame.good))
+            setattr(decisions, told, getattr(decisions, told) + used)
+    return value, bound, word
+
+
+def _flagged(numbers: Sequence[Number | None], flag: str) -> BoolArray:
+    return np.array([number is not None and getattr(number, flag) for number in numbers], dtype=np.bool_)
+
+
+def _word_or_reason(text: str, parsed: Number | Reason | None, check: Check) -> str | Reason:
+    if not text:
+        return Reason("the value is missing; write what was read, or 'not run' if the line was not in operation")
+    if isinstance(parsed, Reason) and check.kind == "measured":
+        return parsed
+    word = parse_word(text, check)
+    return why_no_value(check, parsed if isinstance(parsed, Number) else None) if word is None else word
+
+
+def _references(column: Distinct, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str) -> FloatArray:
+    """Return the reference of each row in the row's own unit; NaN where none is written."""
+    parsed = [parse_number(text, delimiter=delimiter) if text else None for text in column.texts]
+    reasons: dict[int, str] = {}
+    for code, (text, found) in enumerate(zip(column.texts, parsed, strict=True)):
+        if isinstance(found, Reason):
+            reasons[code] = found.text
+        elif text and (found is None or found.bound is not Bound.EXACT):
+            reasons[code] = "a reference is one number; write the number, or nothing if there was none"
+    faulty = np.array([code in reasons for code in range(len(parsed))], dtype=np.bool_)[column.codes]
+    blame.blame(faulty, "reference", lambda at: reasons[int(column.codes[at])])
+    numbers = [found.value if isinstance(found, Number) else np.nan for found in parsed]
+    reference = np.array(numbers, dtype=np.float64)[column.codes]
+    deviates = np.array([check.charted == "deviation" for check in checks], dtype=np.bool_)[check]
+    blame.blame(
+        deviates & (reference <= 0.0),
+        "reference",
+        "a deviation in percent needs a reference above 0; write what the reference meter read",
+    )
+    return reference
+
+
+def _to_catalogue_units(
+    column: Distinct,
+    check: Codes,
+    checks: Sequence[Check],
+    value: FloatArray,
+    reference: FloatArray,
+    blame: _Blame,
+    decisions: Decisions,
+) -> None:
+    """Give `value` and `reference` in the catalogue's units, in place."""
+    pair = check.astype(np.int64) * len(column.texts) + column.codes
+    plain = np.zeros(len(checks) * len(column.texts), dtype=np.bool_)
+    for at, entry in enumerate(checks):
+        for code, written in enumerate(column.texts):
+            ours = not written or (entry.kind == "measured" and same_unit(written, entry.unit))
+            plain[at * len(column.texts) + code] = ours
+    other = np.flatnonzero(blame.good & ~plain[pair])
+    for present, places in _groups(pair[other], other):
+        at, code = divmod(present, len(column.texts))
+        written, entry = column.texts[code], checks[at]
+        if entry.kind == "judged":
+            decisions.unit_beside_word[entry.key, written] += len(places)
+        elif entry.charted == "deviation" and same_unit(written, "%"):
+            _from_deviation(places, entry, value, reference, blame, decisions)
+        elif not convertible(written, entry.unit):
+            blame.blame(places, "unit", _why_no_unit(written, entry))
+        else:
+            _convert(places, written, entry, value, reference, blame, decisions)
+
+
+def _convert(
+    places: IntArray,
+    written: str,
+    check: Check,
+    value: FloatArray,
+    reference: FloatArray,
+    blame: _Blame,
+    decisions: Decisions,
+) -> None:
+    value[places] = convert(value[places], written, check.unit)
+    if check.acceptance.rule != "minimum_at_reference":  # there the reference is what the document's table is read at
+        reference[places] = convert(reference[places], written, check.unit)
+    blame.blame(places[np.isinf(value[places])], "value", f"too large to be given in {check.unit}; correct the number")
+    blame.blame(places[np.isinf(reference[places])], "reference", f"too large to be given in {check.unit}; correct it")
+    decisions.converted[check.key, written, check.unit] += int(np.count_nonzero(blame.good[places]))
+
+
+def _from_deviation(
+    places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame, decisions: Decisions
+) -> None:
+    """Turn deviations written in percent back into what the meter read, so that all readings of the stream are alike."""
+    blame.blame(
+        places[np.isnan(reference[places])],
+        "reference",
+        f"a deviation in % says nothing of the limit without its reference; write the reference in {check.unit}",
+    )
+    used = places[blame.good[places]]
+    value[used] = rounded(reference[used] * (1.0 + value[used] / 100.0))
+    decisions.converted[check.key, "% of the reference", check.unit] += len(used)
+
+
+def _why_no_unit(written: str, check: Check) -> str:
+    measures = quantity(written)
+    is_what = f"a unit of {measures}" if measures else "no unit that is known here"
+    if not check.unit:
+        return f"{is_what}, and {check.key} has no unit; leave the cell empty"
+    return f"{is_what}; {check.key} is written in {' or '.join(units_like(check.unit))}"
+
+
+def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: Sequence[Check], blame: _Blame) -> None:
+    """Blame the values that the quantity cannot have; a censored one, if no true value could lie there."""
+    lower = np.array([-np.inf if c.possible[0] is None else c.possible[0] for c in checks], dtype=np.float64)[check]
+    upper = np.array([np.inf if c.possible[1] is None else c.possible[1] for c in checks], dtype=np.float64)[check]
+    low = (value < lower) | ((bound == Bound.BELOW) & (value <= lower))
+    high = (value > upper) | ((bound == Bound.ABOVE) & (value >= upper))
+
+    def reason(side: str, limits: FloatArray) -> Callable[[int], str]:
+        def why(at: int) -> str:
+            entry = checks[check[at]]
+            return (
+                f"{entry.key} cannot be {side} {limits[at]:g} {entry.unit}".rstrip() + "; correct the value or its unit"
+            )
+
+        return why
+
+    blame.blame(low, "value", reason("below", lower))
+    blame.blame(high, "value", reason("above", upper))
+
+
+def _count_times(times: Times, row: Sequence[int], kept: IntArray, decisions: Decisions) -> None:
+    decisions.bare_times += int(np.count_nonzero(times.offset[kept] == NO_OFFSET))
+    decisions.short_years += int(np.count_nonzero(times.short_year[kept]))
+    decisions.repeated += [row[place] for place in kept[times.repeated[kept]].tolist()]
+
+
+def _streams(
+    line: Distinct, check: Codes, checks: Sequence[Check], position: Distinct, kept: IntArray
+) -> tuple[tuple[StreamKey, ...], IntArray]:
+    """Return the streams of the rows `kept`, and the place of each row's among them."""
+    n_positions = len(position.texts)
+    code = (line.codes[kept].astype(np.int64) * len(checks) + check[kept]) * n_positions + position.codes[kept]
+    present, stream = _ranks(code, len(line.texts) * len(checks) * n_positions)
+    keys = []
+    for each in present.tolist():
+        rest, at_position = divmod(each, n_positions)
+        at_line, at_check = divmod(rest, len(checks))
+        keys.append(StreamKey(line.texts[at_line], checks[at_check].key, position.texts[at_position]))
+    return tuple(keys), stream
+
+
+def _ranks(code: IntArray, size: int) -> tuple[IntArray, IntArray]:
+    """Return the codes that occur, ascending, and the place of each code among them; all are below `size`."""
+    if size > 10_000_000:
+        present, rank = np.unique(code, return_inverse=True)
+        return present, rank
+    present = np.flatnonzero(np.bincount(code, minlength=1))
+    place = np.zeros(max(size, 1), dtype=np.int64)
+    place[present] = np.arange(len(present))
+    return present, place[code]
+
+
+def _groups(code: IntArray, places: IntArray) -> list[tuple[int, IntArray]]:
+    """Return each code that occurs with those of `places` that have it; both arrays of one length."""
+    if len(code) == 0:
+        return []
+    order = np.argsort(code, kind="stable")
+    ranked = code[order]
+    starts = np.flatnonzero(np.r_[True, ranked[1:] != ranked[:-1]])
+    return list(zip(ranked[starts].tolist(), np.split(places[order], starts[1:]), strict=True))
