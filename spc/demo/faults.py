@@ -82,8 +82,12 @@ class Work:
     note: str = ""
 
     def touches(self, key: StreamKey) -> bool:
-        """Return whether the work was on the stream `key`."""
-        return key.line == self.line and self.check == key.check and self.position in ("", key.position)
+        """Return whether the work names the stream `key`; work on no check by name is on the bath."""
+        return (
+            key.line == self.line
+            and key.check == (self.check or "bath_concentration")
+            and self.position in ("", key.position)
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -174,7 +174,7 @@ class DemoLine:
                 yield _event(at + SETTLING, key.line, "bath_topped_up", key.check, key.position, grams)
         if plan.form == "share" and reading > DIRTY:
             morning = datetime.combine(at.date() + timedelta(days=1), BEFORE_WORK)
-            self._work.insert(0, Work(morning, key.line, "bath_changed", "bath_concentration", "tank"))
+            self._work.insert(0, Work(morning, key.line, "bath_changed"))
 
     # what is written
 

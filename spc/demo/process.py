@@ -62,7 +62,8 @@ class Process:
     def work(self, work: Work) -> float:
         """Do `work`; return the grams of powder it took (0 but for a feed)."""
         bath, grams = self.baths[work.line], 0.0
-        if work.check == "bath_concentration" and work.kind in ("bath_changed", "unit_repaired", "bath_topped_up"):
+        on_bath = work.check in ("", "bath_concentration")
+        if on_bath and work.kind in ("bath_changed", "unit_repaired", "bath_topped_up"):
             if work.kind == "bath_topped_up":
                 grams = max(bath.target - bath.level, 0.0) * GRAMS_PER_ML
             bath.level = bath.target * (1 + 0.03 * self._noise.fresh())

@@ -111,7 +111,7 @@ def test_some_readings_are_censored_and_some_rows_unsigned(log):
     censored = Counter(row["check"] for row in log if row["value"].startswith("<"))
     signed = Counter(row["technician"] for row in log)
 
-    assert censored["ambient_light"] >= 5
+    assert censored["ambient_light"] >= 3
     assert set(censored) <= {"ambient_light", "lamp_visible_light"}
     assert 0.005 < signed[""] / len(log) < 0.03
     assert {name.upper() for name in signed} == {"", "T1", "T2", "T3", "T4", "T5", "T6"}
@@ -131,7 +131,7 @@ def test_between_one_and_three_percent_of_checks_are_missed(log):
     [
         ("Line A", "bath_temperature", "tank", 23.0, 0.6),
         ("Line B", "bath_temperature", "tank", 21.0, 0.7),
-        ("Line A", "lamp_visible_light", "lamp 2", 0.9, 0.11),
+        ("Line A", "lamp_visible_light", "lamp 2", 0.95, 0.12),
         ("Line B", "residual_field", "demagnetiser", 0.72, 0.18),
         ("Line B", "ring_holes", "ring 2", 6.0, 0.4),
     ],
