@@ -2,6 +2,8 @@
 
 from spc.figures.course import Course as Course
 from spc.figures.course import course as course
+from spc.figures.frame import Screen as Screen
+from spc.figures.individuals import places_drawn as places_drawn
 from spc.figures.stream import stream_figure as stream_figure
 from spc.figures.theme import THEMES as THEMES
 from spc.figures.theme import Theme as Theme
@@ -14,6 +16,7 @@ from spc.figures.window import last_segment as last_segment
 __all__ = [
     "THEMES",
     "Course",
+    "Screen",
     "Theme",
     "Window",
     "all_readings",
@@ -21,5 +24,6 @@ __all__ = [
     "course",
     "last_readings",
     "last_segment",
+    "places_drawn",
     "stream_figure",
 ]

@@ -7,6 +7,7 @@ import numpy as np
 
 from spc.charted import was_running
 from spc.results import StreamResult
+from spc.wording import reading_text
 
 READINGS = 40
 WIDTH, HEIGHT = 160, 44
@@ -20,6 +21,7 @@ class Course:
     course: str  # readings and centre line
     limits: str  # acceptance limits that lie near
     marks: str  # readings outside the acceptance limits
+    words: str  # the same for who cannot see it
 
 
 def course(result: StreamResult) -> Course | None:
@@ -59,7 +61,9 @@ def _measured(result: StreamResult) -> Course:
     out = [i for i in range(len(x)) if int(charted.index[first + i]) in failed]
     marks = "".join(f"<path d='M{across[i] - 3.5:g} {down(float(x[i])) - 3.5:g}h7v7h-7z'/>" for i in out)
     heavy = "".join(f"<path d='M0 {down(level):g}H{WIDTH}' stroke='#000' stroke-width='2'/>" for level in near)
-    return Course(_picture("".join(parts)), _picture(heavy), _picture(marks))
+    lowest, highest = (reading_text(float(v), result.check) for v in (x.min(), x.max()))
+    words = f"last {len(x)} readings, from {lowest} to {highest}"
+    return Course(_picture("".join(parts)), _picture(heavy), _picture(marks), words)
 
 
 def _judged(result: StreamResult) -> Course | None:
@@ -75,10 +79,11 @@ def _judged(result: StreamResult) -> Course | None:
             squares.append(f"<path d='M{at - 3.5:.1f} {middle - 3.5:g}h7v7h-7z'/>")
         else:
             strokes.append(f"<path d='M{at:.1f} {middle - 6:g}v12' stroke='#000' stroke-width='1.6'/>")
-    return Course(_picture("".join(strokes)), _picture(""), _picture("".join(squares)))
+    words = f"last {len(judged)} verdicts, {len(squares) or 'none'} not acceptable"
+    return Course(_picture("".join(strokes)), _picture(""), _picture("".join(squares)), words)
 
 
 def _picture(body: str) -> str:
-    box = f"viewBox='0 0 {WIDTH} {HEIGHT}' preserveAspectRatio='none'"
+    box = f"viewBox='0 0 {WIDTH} {HEIGHT}' preserveAspectRatio='xMaxYMid meet'"
     svg = f"<svg xmlns='http://www.w3.org/2000/svg' {box}>{body}</svg>"
     return f'url("data:image/svg+xml,{quote(svg, safe="")}")'

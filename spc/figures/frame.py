@@ -8,6 +8,10 @@ NARROW = 620
 """Width in pixels, at normal letter size, below which words beside the chart are shortened."""
 
 
+WIDE = 1000
+"""Width from which a chart is drawn higher."""
+
+
 @dataclass(frozen=True, slots=True)
 class Screen:
     """What a chart is drawn for."""
@@ -118,6 +122,7 @@ class Frame:
 
 def frame_for(screen: Screen, *, lanes: int, ranges: bool, main: int | None = None) -> Frame:
     """Return the sizes of a chart with `lanes` lanes of event labels, with or without a range pane."""
-    height = main if main is not None else (270 if screen.narrow else 330)
+    usual = 270 if screen.narrow else 330 if screen.width < WIDE * screen.scale else 400
+    height = main if main is not None else usual
     main_px = round(height * screen.scale)
     return Frame(screen, lanes, main_px, round(118 * screen.scale) if ranges else 0)

@@ -6,7 +6,7 @@ from typing import Any
 
 from spc.catalogue.check import LINE_EVENTS
 from spc.figures.frame import Frame
-from spc.figures.labels import Label, in_lanes
+from spc.figures.labels import Label, Place, in_lanes
 from spc.figures.window import Window
 from spc.figures.words import axis_time, event_name, not_running, touched_event
 from spc.records import Event
@@ -26,9 +26,7 @@ class Mark:
 
     event: Event
     resets: bool
-    lane: int
-    named: bool
-    left: bool
+    place: Place | None  # None: no room for the mark above the chart; the tick into it remains
 
 
 def marks(result: StreamResult, frame: Frame, window: Window) -> tuple[Mark, ...]:
@@ -40,11 +38,8 @@ def marks(result: StreamResult, frame: Frame, window: Window) -> tuple[Mark, ...
         Label((event.at - window.first) / span, frame.text_width(event_name(event)), 0 if id(event) in resets else 1)
         for event in events
     ]
-    places = in_lanes(labels, lanes=frame.lanes, room=frame.plot_width, mark=frame.px(12))
-    return tuple(
-        Mark(event, id(event) in resets, place.lane if place else 0, place is not None, bool(place and place.left))
-        for event, place in zip(events, places, strict=True)
-    )
+    places = in_lanes(labels, lanes=frame.lanes, room=frame.plot_width, mark=frame.px(14))
+    return tuple(Mark(event, id(event) in resets, place) for event, place in zip(events, places, strict=True))
 
 
 def event_traces(found: tuple[Mark, ...], frame: Frame, zone: tzinfo) -> list[Trace]:
@@ -52,7 +47,7 @@ def event_traces(found: tuple[Mark, ...], frame: Frame, zone: tzinfo) -> list[Tr
     theme = frame.screen.colours
     traces = []
     for resets, symbol in ((True, "triangle-down"), (False, "circle-open")):
-        group = [mark for mark in found if mark.resets is resets]
+        group = [(mark, mark.place) for mark in found if mark.resets is resets and mark.place is not None]
         if not group:
             continue
         traces.append(
@@ -60,14 +55,14 @@ def event_traces(found: tuple[Mark, ...], frame: Frame, zone: tzinfo) -> list[Tr
                 "type": "scatter",
                 "mode": "markers+text",
                 "name": "starts a new segment" if resets else "explains readings",
-                "x": [axis_time(to_microseconds(mark.event.at), zone) for mark in group],
-                "y": [mark.lane + 0.5 for mark in group],
+                "x": [axis_time(to_microseconds(mark.event.at), zone) for mark, _ in group],
+                "y": [place.lane + 0.5 for _, place in group],
                 "yaxis": "y3",
-                "text": [event_name(mark.event) if mark.named else "" for mark in group],
-                "textposition": ["middle left" if mark.left else "middle right" for mark in group],
+                "text": ["" if place.words == "none" else event_name(mark.event) for mark, place in group],
+                "textposition": ["middle left" if place.words == "left" else "middle right" for _, place in group],
                 "textfont": {"color": theme.event, "size": frame.small},
                 "marker": {"symbol": symbol, "size": frame.px(9 if resets else 7), "color": theme.event},
-                "hovertext": [touched_event(mark.event, zone) for mark in group],
+                "hovertext": [touched_event(mark.event, zone) for mark, _ in group],
                 "hoverinfo": "text",
                 "cliponaxis": False,
             }
@@ -92,7 +87,7 @@ def boundary_shapes(found: tuple[Mark, ...], frame: Frame, zone: tzinfo) -> list
                 "x0": at,
                 "x1": at,
                 "y0": foot,
-                "y1": top + lane * (mark.lane + 0.35),
+                "y1": top + lane * (mark.place.lane + 0.35 if mark.place else 0.0),
                 "layer": "below",
                 "line": {"color": theme.event, "width": 1.2 if mark.resets else 1.0, "dash": "solid"},
                 "opacity": 0.8 if mark.resets else 0.6,

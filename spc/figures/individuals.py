@@ -274,7 +274,8 @@ def range_pane_range(result: StreamResult, window: Window) -> tuple[float, float
     usual = float(ranges.max()) if len(ranges) else 0.0
     if top > 0:
         usual = min(usual, top * (1 + FAR))
-    return 0.0, 1.08 * max(top, usual, _least_height(result))
+    height = max(top, usual, _least_height(result))
+    return -0.05 * height, 1.08 * height
 
 
 def _outside_shapes(

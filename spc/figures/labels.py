@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,51 +16,69 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a label went: its lane, counted from 0, and whether the words stand left of their mark."""
+    """Where a label went: its lane, counted from 0, and on which side of its mark the words stand."""
 
     lane: int
-    left: bool
+    words: Literal["right", "left", "none"]
+
+
+Span = tuple[float, float]
 
 
 def in_lanes(labels: Sequence[Label], *, lanes: int, room: float, mark: float) -> tuple[Place | None, ...]:
-    """Return a place for each label, None for one that fits nowhere and keeps its mark alone.
+    """Return a place for each label: with its words, for its mark alone, or None where even that would hide words.
+
+    Marks may lie on each other, words on nothing.
 
     Args:
         labels: in any order.
         lanes: how many there are.
-        room: length of a lane.
-        mark: width kept free for a mark.
+        room: length of a lane; a label outside 0 .. room gets its mark alone.
+        mark: width of a mark.
     """
-    taken: list[list[tuple[float, float]]] = [[] for _ in range(lanes)]
+    words: list[list[Span]] = [[] for _ in range(lanes)]
+    marks: list[list[Span]] = [[] for _ in range(lanes)]
     places: list[Place | None] = [None] * len(labels)
-    marks = [(label.at - mark / 2, label.at + mark / 2) for label in labels]
     for i in sorted(range(len(labels)), key=lambda i: (labels[i].rank, -labels[i].at)):
-        if not 0 <= labels[i].at <= room:
+        inside = 0 <= labels[i].at <= room
+        place = _place(labels[i], words, marks, room, mark) if inside else Place(0, "none")
+        places[i] = place
+        if place is None or not inside:
             continue
-        places[i] = _place(labels[i], taken, room, mark)
-        place = places[i]
-        if place is not None:
-            taken[place.lane].append(_span(labels[i], place.left, mark))
-        else:
-            taken[0].append(marks[i])
+        marks[place.lane].append(_mark(labels[i], mark))
+        if place.words != "none":
+            words[place.lane].append(_words(labels[i], place.words, mark))
     return tuple(places)
 
 
-def _place(label: Label, taken: list[list[tuple[float, float]]], room: float, mark: float) -> Place | None:
-    for left in (False, True):
-        start, stop = _span(label, left, mark)
-        if start < -mark or stop > room + mark:
+def _place(label: Label, words: list[list[Span]], marks: list[list[Span]], room: float, mark: float) -> Place | None:
+    own = _mark(label, mark)
+    free = [lane for lane in range(len(words)) if not _hits(own, words[lane])]
+    for side in SIDES:
+        span = _words(label, side, mark)
+        if span[0] < 0 or span[1] > room:
             continue
-        for lane, spans in enumerate(taken):
-            if all(stop <= a or b <= start for a, b in spans):
-                return Place(lane, left)
-    return None
+        for lane in free:
+            if not _hits(span, words[lane]) and not _hits(span, marks[lane]):
+                return Place(lane, side)
+    return Place(free[0], "none") if free else None
 
 
-def _span(label: Label, left: bool, mark: float) -> tuple[float, float]:
-    if left:
-        return label.at - mark - label.width, label.at + mark / 2
-    return label.at - mark / 2, label.at + mark + label.width
+SIDES: tuple[Literal["right", "left"], ...] = ("right", "left")
+
+
+def _mark(label: Label, mark: float) -> Span:
+    return label.at - mark / 2, label.at + mark / 2
+
+
+def _words(label: Label, side: str, mark: float) -> Span:
+    if side == "left":
+        return label.at - mark / 2 - label.width, label.at - mark / 2
+    return label.at + mark / 2, label.at + mark / 2 + label.width
+
+
+def _hits(span: Span, others: Sequence[Span]) -> bool:
+    return any(span[0] < stop and start < span[1] for start, stop in others)
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], *, low: float, high: float) -> tuple[float, ...]:

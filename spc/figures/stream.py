@@ -64,6 +64,7 @@ def _common(
 ) -> dict[str, Any]:
     return {
         "template": template(frame.screen.colours),
+        "width": frame.screen.width,
         "height": frame.height,
         "font": {"size": frame.font},
         "hoverlabel": {"font": {"size": frame.font}},

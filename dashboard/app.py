@@ -1,0 +1,211 @@
+"""The dashboard: `create_app(queries)` builds all of it; nothing is read at import."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html
+from flask import Response, abort, jsonify, request
+
+from dashboard.ids import Shell
+from dashboard.pages import board, rows, stream
+from dashboard.parts import aria, in_browser, kept, link, standing_cautions
+from dashboard.queries import Queries
+from dashboard.urls import BOARD, LIVE, PAGES, ROWS, STREAM, STREAM_CSV, StreamView
+from dashboard.views import Header
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+    <head>
+        {%metas%}
+        <title>{%title%}</title>
+        {%favicon%}
+        {%css%}
+    </head>
+    <body>
+        <noscript>This board needs JavaScript, all of it from this server alone.</noscript>
+        {%app_entry%}
+        {%config%}
+        {%scripts%}
+        {%renderer%}
+    </body>
+</html>"""
+
+BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
+"""Leads a file so that spreadsheets read it as UTF-8."""
+
+LOOKS = (("auto", "As this device"), ("dark", "Dark booth"), ("light", "Daylight"))
+
+
+def create_app(queries: Queries) -> Dash:
+    """Return the dashboard on `queries`."""
+    app = Dash(
+        __name__,
+        title=queries.header().title,
+        update_title="",
+        index_string=INDEX,
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        add_log_handler=False,
+        enable_mcp=False,
+        meta_tags=[
+            {"name": "viewport", "content": "width=device-width, initial-scale=1"},
+            {"name": "color-scheme", "content": "light dark"},
+        ],
+    )
+    app.layout = lambda: shell(queries.header())
+    register(app, queries)
+    for page in (board, stream, rows):
+        page.register(app, queries)
+    add_routes(app, queries)
+    return app
+
+
+def shell(header: Header) -> html.Div:
+    """Return what stays while pages change."""
+    return html.Div(
+        [
+            dcc.Location(id=Shell.URL, refresh=False),
+            dcc.Store(id=Shell.LIVE),
+            dcc.Store(id=Shell.SCREEN),
+            dcc.Store(id=Shell.TITLE),
+            html.A("To the page", href=f"#{Shell.PAGE}", className="skip"),
+            html.Header(
+                [
+                    html.P(link(header.title, BOARD), className="site"),
+                    html.P(clock(header), id=Shell.CLOCK, className="clock"),
+                    html.P(
+                        [html.Span(className="pulse", **aria(hidden="true")), html.Span("", id=Shell.LINK_WORDS)],
+                        id=Shell.LINK,
+                        className="link",
+                        role="status",
+                    ),
+                    html.P(counts(header), id=Shell.ROWS, className="counts"),
+                ],
+                className="top",
+            ),
+            html.Main(id=Shell.PAGE, tabIndex=-1),
+            standing_cautions(look()),
+            html.P("", id=Shell.SAID, className="unseen", **aria(live="polite")),
+        ],
+        className="shell",
+    )
+
+
+def clock(header: Header) -> list[Any]:
+    """Return when the last reading was taken, and by which clock."""
+    return ["Last reading ", html.Strong(header.last_reading), html.Span(f" {header.zone}", className="zone")]
+
+
+def counts(header: Header) -> list[Any]:
+    """Return where every row of the log ended."""
+    quarantined = f"{header.quarantined} quarantined"
+    return kept(
+        link(
+            [
+                html.Span(f"{header.read} rows: {header.accepted} accepted, {header.duplicate} duplicate, "),
+                html.Strong(quarantined) if header.any_quarantined else html.Span(quarantined),
+            ],
+            ROWS,
+        ),
+        html.Span(f" · limits of {header.unconfirmed} streams not confirmed for this site", className="unconfirmed")
+        if header.unconfirmed
+        else None,
+    )
+
+
+def look() -> html.Div:
+    """Return the choice between the dark and the light screen; the browser remembers it."""
+    buttons = [html.Button(words, type="button", className="button", **look_named(name)) for name, words in LOOKS]
+    return html.Div(buttons, id=Shell.LOOK, className="looks", role="group", **aria(label="Look of the screen"))
+
+
+def look_named(name: str) -> dict[str, Any]:
+    """Return what the browser needs to know of a button of the choice."""
+    return {"data-look": name, "aria-pressed": "false"}
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Follow the address and the log from every page."""
+
+    @app.callback(
+        Output(Shell.PAGE, "children"),
+        Output(Shell.TITLE, "data"),
+        Input(Shell.URL, "pathname"),
+        State(Shell.URL, "search"),
+    )
+    def show(pathname: str, search: str) -> tuple[Any, str]:
+        return page_at(queries, pathname, search)
+
+    @app.callback(
+        Output(Shell.CLOCK, "children"),
+        Output(Shell.ROWS, "children"),
+        Input(Shell.LIVE, "data"),
+        prevent_initial_call=True,
+    )
+    def tell(live: dict[str, int] | None) -> tuple[Any, Any]:
+        header = queries.header()
+        return clock(header), counts(header)
+
+    in_browser(app, "named", Output(Shell.PAGE, "title"), Input(Shell.TITLE, "data"))
+
+
+def page_at(queries: Queries, pathname: str, search: str) -> tuple[Any, str]:
+    """Return the page at an address and its title."""
+    if pathname == BOARD:
+        return board.layout(queries.board()), board.TITLE
+    if pathname == ROWS:
+        return rows.layout(queries.rows()), rows.TITLE
+    if pathname == STREAM:
+        view = StreamView.from_search(search)
+        page = queries.stream(view)
+        return stream.layout(page, queries.stamp(view)), page.title
+    return (
+        html.Div([html.H1("No such page"), html.P(link("To the board", BOARD, "button"))], className="missing"),
+        "No such page",
+    )
+
+
+def add_routes(app: Dash, queries: Queries) -> None:
+    """Add what is asked without a page: the state of the log, and files."""
+
+    def live() -> Response:
+        answer = jsonify(queries.live())
+        answer.headers["Cache-Control"] = "no-store"
+        return answer
+
+    def stream_file() -> Response:
+        return stream_download(queries, StreamView.from_search(request.query_string.decode("utf-8", "replace")))
+
+    def finish(answer: Response) -> Response:
+        if answer.mimetype == "text/html" and request.method == "GET" and request.path not in PAGES:
+            answer.status_code = max(answer.status_code, 404)
+        answer.headers["X-Content-Type-Options"] = "nosniff"
+        answer.headers["Referrer-Policy"] = "same-origin"
+        answer.headers["Content-Security-Policy"] = policy(app)
+        return answer
+
+    app.server.add_url_rule(LIVE, "live", live)
+    app.server.add_url_rule(STREAM_CSV, "stream_file", stream_file)
+    app.server.after_request(finish)
+
+
+def stream_download(queries: Queries, view: StreamView) -> Response:
+    """Return the readings in view as a file; 404 where there is no such stream."""
+    text = queries.csv(view)
+    if text is None:
+        abort(404, "There is no such stream in this log.")
+    words = "-".join(part for part in (view.line, view.check, view.position) if part).lower()
+    name = "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in words)
+    return Response(
+        BYTE_ORDER_MARK + text,
+        mimetype="text/csv",
+        headers={"Content-Disposition": f'attachment; filename="{name.strip("-") or "stream"}.csv"'},
+    )
+
+
+def policy(app: Dash) -> str:
+    """Return the rule that keeps every page from asking another host for anything."""
+    scripts = " ".join(f"'{digest}'" if not digest.startswith("'") else digest for digest in app.csp_hashes())
+    return (
+        f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; "
+        "img-src 'self' data: blob:; object-src 'none'; base-uri 'self'; frame-ancestors 'self'"
+    )

@@ -1,0 +1,178 @@
+"""The board: what needs doing now, then every stream of every line. For a wall screen and a tablet."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, html, no_update, set_props
+
+from dashboard.ids import Board, Shell
+from dashboard.parts import aria, kept, link, margin_bar, named_list, reading, state_mark
+from dashboard.queries import Queries
+from dashboard.urls import BOARD
+from dashboard.views import BoardPage, Line, Tile, Todo
+
+TITLE = "Board"
+
+
+def layout(page: BoardPage) -> html.Div:
+    """Return the page."""
+    return html.Div(
+        [
+            html.H1("Board", className="unseen"),
+            html.Section(
+                [html.H2("To do now"), html.Div(todos(page), id=Board.TODO)],
+                className="todo",
+                **aria(label="To do now"),
+            ),
+            *[line_section(line) for line in page.lines],
+        ],
+        className="board",
+    )
+
+
+def todos(page: BoardPage) -> Any:
+    """Return what needs a person, failed checks first."""
+    if not page.tiles:
+        return html.P("No reading in this log yet. The first row that arrives shows here.", className="nothing")
+    if not page.todos:
+        return html.P("Nothing. No failed check, nothing moving.", className="nothing")
+    return html.Ul([todo(item) for item in page.todos], className="todos")
+
+
+def todo(item: Todo) -> html.Li:
+    """Return one thing to do."""
+    return html.Li(
+        kept(
+            html.P([state_mark(item.state), html.Span(item.line, className="whose")], className="todo-top"),
+            html.H3(link(item.headline, item.href)),
+            *(what_failed(item) if item.state == "failed" else what_moves(item)),
+        ),
+        className=f"todo-item todo-{item.state}",
+    )
+
+
+def what_failed(item: Todo) -> list[Any]:
+    """Return what a failed check asks of people, all of it."""
+    return kept(
+        html.P(item.because, className="because") if item.because else None,
+        named_list("This obliges", item.obliges, "obliges", html.H4),
+        named_list("Look first at", item.look_first, "first", html.H4),
+    )
+
+
+def what_moves(item: Todo) -> list[Any]:
+    """Return the first action on a drift; its page has the rest."""
+    if not item.look_first:
+        return []
+    return [html.P([html.Span("Look first at: ", className="because"), item.look_first[0]], className="first")]
+
+
+def line_section(line: Line) -> html.Section:
+    """Return one line with its streams."""
+    return html.Section(
+        [
+            html.Div(
+                [html.H2(line.name), html.P(line.summary, id=Board.line_summary(line.name))], className="line-head"
+            ),
+            html.Ul(
+                [
+                    html.Li(
+                        [
+                            html.H3(
+                                link([tile.title, html.Span(f" {tile.position}", className="position")], tile.href)
+                            ),
+                            html.Div(tile_body(tile), id=Board.tile_body(tile.stream), className="tile-body"),
+                        ],
+                        id=Board.tile(tile.stream),
+                        className=tile_class(tile),
+                    )
+                    for tile in line.tiles
+                ],
+                className="tiles",
+            ),
+        ],
+        className="line",
+        **aria(label=line.name),
+    )
+
+
+def tile_class(tile: Tile) -> str:
+    """Return how a tile looks: a calm one calm."""
+    return f"tile tile-{tile.state}"
+
+
+def tile_body(tile: Tile) -> list[Any]:
+    """Return what of a tile changes."""
+    pictures = [
+        html.Span(className=f"course-{layer}", style={"--picture": picture}) for layer, picture in tile.course.items()
+    ]
+    return kept(
+        html.Div(
+            [
+                reading(tile.value, tile.unit),
+                html.Span(pictures, className="course", role="img", **aria(label=tile.course_words or "no course")),
+            ],
+            className="tile-reading",
+        ),
+        margin_bar(tile.margin_fraction),
+        html.P(margin_words(tile), className="margin") if tile.margin or tile.unconfirmed else None,
+        html.P(
+            [state_mark(tile.state), html.Span([tile.taken, html.Span(f" · {tile.age}", className="age")])],
+            className="tile-foot",
+        ),
+    )
+
+
+def margin_words(tile: Tile) -> list[Any]:
+    """Return how far the reading is from its acceptance limit, and whether this site confirmed that limit."""
+    note = "not confirmed for this site" if tile.margin else "limits not confirmed for this site"
+    return kept(
+        f"{tile.margin}, " if tile.margin and tile.unconfirmed else tile.margin or None,
+        html.Span(note, className="unconfirmed") if tile.unconfirmed else None,
+    )
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Keep an open board up to date: only what changed is sent."""
+
+    @app.callback(
+        Output(Board.TOLD, "data"),
+        Input(Shell.LIVE, "data"),
+        State(Board.TOLD, "data"),
+        State(Shell.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def tell(live: dict[str, int] | None, told: dict[str, str] | None, pathname: str) -> Any:
+        return changes(queries.board(), told or {}) if pathname == BOARD else no_update
+
+
+def changes(page: BoardPage, told: dict[str, str]) -> Any:
+    """Send every part of the board that differs from what was told before; return what is told now."""
+    now = fingerprints(page)
+    if now == told:
+        return no_update
+    if told.get(Board.SHAPE) != now[Board.SHAPE]:
+        set_props(Shell.PAGE, {"children": layout(page)})
+        return now
+    if told[Board.TODO] != now[Board.TODO]:
+        set_props(Board.TODO, {"children": todos(page)})
+    if told[Shell.SAID] != now[Shell.SAID]:
+        set_props(Shell.SAID, {"children": f"Streams: {page.said}."})
+    for line in page.lines:
+        if any(told[tile.stream] != now[tile.stream] for tile in line.tiles):
+            set_props(Board.line_summary(line.name), {"children": line.summary})
+        for tile in line.tiles:
+            if told[tile.stream] != now[tile.stream]:
+                set_props(Board.tile_body(tile.stream), {"children": tile_body(tile)})
+                set_props(Board.tile(tile.stream), {"className": tile_class(tile)})
+    return now
+
+
+def fingerprints(page: BoardPage) -> dict[str, str]:
+    """Return for each part of the board a short text that differs when the part does."""
+    from hashlib import blake2b
+
+    def short(part: object) -> str:
+        return blake2b(repr(part).encode(), digest_size=8).hexdigest()
+
+    own = {Board.SHAPE: short(page.shape), Board.TODO: short(page.todos), Shell.SAID: page.said}
+    return own | {tile.stream: short(tile) for tile in page.tiles}

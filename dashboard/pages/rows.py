@@ -1,0 +1,60 @@
+"""The rows that could not be read, each with its reason, and what was decided in reading the others."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, html, no_update
+
+from dashboard.ids import Rows, Shell
+from dashboard.parts import table
+from dashboard.queries import Queries
+from dashboard.urls import ROWS
+from dashboard.views import RowsPage
+
+TITLE = "Rows read"
+
+
+def layout(page: RowsPage) -> html.Div:
+    """Return the page."""
+    return html.Div([html.H1("Rows read"), html.Div(body(page), id=Rows.TABLE)], className="rows-page")
+
+
+def body(page: RowsPage) -> list[Any]:
+    """Return what changes as rows arrive."""
+    return [
+        html.P(page.file, className="file"),
+        html.P(page.counted),
+        quarantine(page) if page.rows else html.P("Every row could be read.", className="nothing"),
+        html.H2("Decided in reading"),
+        html.Ul([html.Li(note) for note in page.notes]) if page.notes else html.P("Nothing was converted."),
+    ]
+
+
+def quarantine(page: RowsPage) -> html.Div:
+    """Return the table of quarantined rows, the latest first."""
+    rows = [
+        html.Tr([html.Td(row, className="number"), html.Td(column), html.Td(html.Code(text)), html.Td(reason)])
+        for row, column, text, reason in page.rows
+    ]
+    return table(
+        "Quarantined rows: kept out of every chart until they are corrected in the log",
+        ("Row", "Column", "As written", "What is wrong and what to do"),
+        rows,
+        "quarantine",
+    )
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Keep an open page up to date."""
+
+    @app.callback(
+        Output(Rows.TABLE, "children"),
+        Output(Rows.TOLD, "data"),
+        Input(Shell.LIVE, "data"),
+        State(Rows.TOLD, "data"),
+        State(Shell.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def tell(live: dict[str, int] | None, told: str | None, pathname: str) -> Any:
+        page = queries.rows()
+        fresh = pathname == ROWS and page.counted != told
+        return (body(page), page.counted) if fresh else (no_update, no_update)

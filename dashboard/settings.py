@@ -1,0 +1,27 @@
+"""What a dashboard is started with."""
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from pathlib import Path
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """One dashboard on one check log."""
+
+    log: Path
+    events: Path | None = None
+    catalogue: Path | None = None
+    zone: tzinfo | None = None  # None: the machine's
+    dates: str | None = None
+    title: str = "Process control board"  # what the site calls it
+    follow: bool = True  # whether the log is read again as it grows
+    host: str = "127.0.0.1"
+    port: int = 8050  # 0: any free one
+
+    @property
+    def on_this_machine_alone(self) -> bool:
+        """Whether nobody else on the network can open it."""
+        return self.host in LOOPBACK

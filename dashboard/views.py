@@ -1,0 +1,178 @@
+"""What the pages show, in words and numbers ready for people. Nothing here knows where they come from."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+STATE_WORDS: Mapping[str, str] = {
+    "failed": "failed",
+    "moving": "moving",
+    "learning": "learning",
+    "calm": "calm",
+    "judged": "acceptable",
+}
+"""In order of what needs a person first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One stream on the board."""
+
+    stream: str  # its id on the page
+    href: str
+    title: str
+    position: str
+    state: str  # a key of STATE_WORDS
+    value: str
+    unit: str
+    margin: str
+    margin_fraction: float | None
+    taken: str
+    age: str
+    course: Mapping[str, str]  # pictures by layer
+    course_words: str
+    unconfirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Todo:
+    """Something that needs a person."""
+
+    state: str
+    line: str
+    href: str
+    headline: str
+    because: str
+    look_first: tuple[str, ...]
+    obliges: tuple[str, ...]
+    margin: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line on the board."""
+
+    name: str
+    summary: str
+    tiles: tuple[Tile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPage:
+    """The board."""
+
+    todos: tuple[Todo, ...]
+    lines: tuple[Line, ...]
+    said: str  # what a screen reader is told when it changes
+
+    @property
+    def tiles(self) -> tuple[Tile, ...]:
+        """All tiles of all lines."""
+        return tuple(tile for line in self.lines for tile in line.tiles)
+
+    @property
+    def shape(self) -> str:
+        """Which tiles there are: another shape needs the page drawn anew."""
+        return "\n".join(tile.stream for tile in self.tiles)
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What stands above every page."""
+
+    title: str
+    last_reading: str
+    zone: str
+    read: str
+    accepted: str
+    duplicate: str
+    quarantined: str
+    any_quarantined: bool
+    unconfirmed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """Signals of one cause, in words."""
+
+    href: str  # the chart with it in view
+    sentence: str
+    look_first: tuple[str, ...]
+    events: tuple[str, ...]
+    span: str
+    count: int
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FailedCheck:
+    """A reading outside its acceptance limits."""
+
+    href: str
+    words: str
+    taken: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reading as written."""
+
+    row: str
+    taken: str
+    value: str
+    charted: str  # what the chart shows of it, where that is not the value
+    state: str  # "failed", "moving" or ""
+    technician: str
+    instrument: str
+    note: str
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class StreamPage:
+    """One stream."""
+
+    found: bool
+    title: str
+    notice: str = ""  # what of the address could not be followed
+    subject: str = ""
+    line: str = ""
+    headline: str = ""
+    state: str = ""
+    value: str = ""
+    unit: str = ""
+    margin: str = ""
+    margin_fraction: float | None = None
+    taken: str = ""
+    age: str = ""
+    look_first: tuple[str, ...] = ()
+    obliges: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    previous: tuple[str, str] | None = None  # address and name
+    following: tuple[str, str] | None = None
+    ranges: tuple[tuple[str, str, bool], ...] = ()  # words, address, whether it is shown now
+    earlier: str | None = None
+    later: str | None = None
+    shown: str = ""
+    drawn: str = ""
+    judged: bool = False
+    explained: tuple[Explained, ...] = ()
+    explained_in_all: int = 0
+    failures: tuple[FailedCheck, ...] = ()
+    failures_in_all: int = 0
+    limits: tuple[tuple[str, str], ...] = ()
+    unconfirmed: bool = False
+    baseline: tuple[tuple[str, str], ...] = ()
+    forecast: tuple[str, ...] = ()
+    rows: tuple[Row, ...] = ()
+    rows_in_view: int = 0
+    csv_href: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RowsPage:
+    """The rows that could not be read, and what was decided in reading."""
+
+    file: str
+    rows: tuple[tuple[str, str, str, str], ...]  # row, column, text, reason
+    notes: tuple[str, ...]
+    counted: str
