@@ -22,6 +22,7 @@ app = typer.Typer(
 )
 
 REFUSED = 2
+WIDTH_IN_A_FILE = 140
 
 
 class FailOn(Enum):
@@ -50,7 +51,7 @@ Dates = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
-Host = Annotated[str, typer.Option(help="Address to listen on; anything but this machine itself is refused for now.")]
+Host = Annotated[str, typer.Option(help="Address to listen on; 127.0.0.1 is this machine alone.")]
 Port = Annotated[int, typer.Option(help="Port to listen on; 0 takes a free one.", min=0, max=65535)]
 
 
@@ -83,7 +84,8 @@ def scan(
 
         from spc.scan_print import print_scan
 
-        print_scan(result, Console(highlight=False), now=datetime.now(UTC))
+        width = None if sys.stdout.isatty() else WIDTH_IN_A_FILE
+        print_scan(result, Console(highlight=False, width=width), now=datetime.now(UTC))
     failed = any(stream.failures for stream in result.streams)
     signalled = any(stream.signals for stream in result.streams)
     if (fail_on is FailOn.FAILURE and failed) or (fail_on is FailOn.SIGNAL and (failed or signalled)):
@@ -124,13 +126,30 @@ def demo(
     """Lay out the demo line, an invented one, and show it with new readings arriving."""
     from spc.demo import DEMO_ZONE, lay_out
 
+    typer.echo("Laying out the demo line: two years of an invented line's logs ...", err=True)
     files = lay_out(folder)
     if headless:
         scan(files.log, files.events, files.catalogue, DEMO_ZONE)
         return
-    from dashboard.demo import serve_demo
+    from dashboard.server import serve as serve_dashboard
+    from dashboard.settings import Settings
+    from spc.demo.writer import Writer
 
-    serve_demo(files, port=port, seconds=seconds)
+    typer.echo(f"Its files are in {files.log.parent}; a new row is written every {seconds:g} s.", err=True)
+    settings = Settings(
+        log=files.log,
+        events=files.events,
+        catalogue=files.catalogue,
+        zone=zone_named(DEMO_ZONE),
+        title="Demo line (invented)",
+        port=port,
+    )
+    writer = Writer(files, seconds=seconds)
+    writer.start()
+    try:
+        serve_dashboard(settings)
+    finally:
+        writer.stop()
 
 
 def zone_named(name: str | None) -> tzinfo | None:

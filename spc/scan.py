@@ -25,10 +25,9 @@ class Scan:
     zone: tzinfo
 
     @property
-    def notes(self) -> tuple[str, ...]:
-        """What was converted, decided or left without effect, one sentence each."""
-        happened = self.events.notes if self.events else ()
-        return (*self.log.notes, *happened, *self.catalogue.places_without_stream(self.log.streams))
+    def notes_of_catalogue(self) -> tuple[str, ...]:
+        """What the catalogue says and no stream of the log needs, one sentence each."""
+        return self.catalogue.places_without_stream(self.log.streams)
 
 
 def scan(

@@ -2,12 +2,16 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from itertools import groupby
+from typing import Literal
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from spc.ingest.csv_log import CheckLog
+from spc.ingest.event_log import EventLog
 from spc.results import StreamResult
 from spc.scan import Scan
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
@@ -16,6 +20,15 @@ from spc.wording import bounds_text, source_text, time_text
 
 STATE_WORDS = {"failed": "FAILED", "moving": "moving", "learning": "learning", "calm": "calm", "judged": "acceptable"}
 _STYLE = {"failed": "bold reverse", "moving": "bold", "learning": "dim", "calm": "", "judged": ""}
+COLUMNS: dict[str, Literal["left", "right"]] = {
+    "readings": "right",
+    "last": "right",
+    "taken": "left",
+    "margin": "left",
+    "failed": "right",
+    "signals": "right",
+    "state": "left",
+}
 SHOWN_QUARANTINE = 10
 SHOWN_EPISODES = 3
 
@@ -32,7 +45,7 @@ def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
     for part in (
         *_rows(scan),
         *_attention(states),
-        _streams(states, scan),
+        *_streams(states, scan),
         *_record(scan),
         Text(STANDING, style="dim"),
     ):
@@ -40,20 +53,26 @@ def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
 
 
 def _rows(scan: Scan) -> Iterable[RenderableType]:
-    rows = scan.log.rows
-    yield Text(
-        f"{scan.log.file}: {rows.read} rows read = {rows.accepted} accepted + {rows.duplicate} duplicate "
-        f"+ {rows.quarantined} quarantined. Times in {scan.zone}."
-    )
-    for note in scan.notes:
-        yield Text(f"  {note}")
-    quarantine = (*scan.log.quarantine, *(scan.events.quarantine if scan.events else ()))
-    for bad in quarantine[:SHOWN_QUARANTINE]:
-        column = f", {bad.column}" if bad.column else ""
-        yield Text(f"  quarantined: {bad.file} row {bad.row}{column}: “{bad.text}”: {bad.reason}")
-    if len(quarantine) > SHOWN_QUARANTINE:
-        yield Text(f"  and {len(quarantine) - SHOWN_QUARANTINE} more quarantined rows; --json lists them all.")
-    yield Text("")
+    logs: list[CheckLog | EventLog] = [scan.log, *([scan.events] if scan.events else [])]
+    for read in logs:
+        rows = read.rows
+        yield Text(
+            f"{read.file}: {rows.read} rows read = {rows.accepted} accepted + {rows.duplicate} duplicate "
+            f"+ {rows.quarantined} quarantined"
+        )
+        yield from (_indented(note) for note in read.notes)
+        for bad in read.quarantine[:SHOWN_QUARANTINE]:
+            where = f"row {bad.row}, {bad.column}" if bad.column else f"row {bad.row}"
+            yield _indented(f"quarantined {where}: “{bad.text}”: {bad.reason}")
+        if len(read.quarantine) > SHOWN_QUARANTINE:
+            more = len(read.quarantine) - SHOWN_QUARANTINE
+            yield _indented(f"and {more} more quarantined; --json lists them all")
+    yield from (_indented(note) for note in scan.notes_of_catalogue)
+    yield Text(f"Times are those of {scan.zone}.\n")
+
+
+def _indented(text: str) -> Padding:
+    return Padding(Text(text), (0, 0, 0, 2))
 
 
 def _attention(states: list[tuple[StreamResult, StreamState]]) -> Iterable[RenderableType]:
@@ -76,30 +95,29 @@ def _attention(states: list[tuple[StreamResult, StreamState]]) -> Iterable[Rende
     yield Text("")
 
 
-def _streams(states: list[tuple[StreamResult, StreamState]], scan: Scan) -> Table:
-    table = Table(title="Streams", title_justify="left", title_style="bold underline", box=None, pad_edge=False)
-    for heading, justify in (
-        ("line", "left"), ("check", "left"), ("readings", "right"), ("last", "right"), ("taken", "left"),
-        ("margin", "left"), ("failed", "right"), ("signals", "right"), ("state", "left"),
-    ):  # fmt: skip
-        table.add_column(heading, justify=justify, overflow="fold")  # type: ignore[arg-type]  # literal lost in the tuple
-    for result, state in states:
-        table.add_row(
-            result.key.line,
-            subject(result),
-            str(len(result.readings)),
-            state.last_text,
-            state.taken_text,
-            state.margin_text,
-            str(len(result.failures) or ""),
-            str(len(episodes(result, scan.zone)) or ""),
-            Text(STATE_WORDS[state.word], style=_STYLE[state.word]),
-        )
-    return table
+def _streams(states: list[tuple[StreamResult, StreamState]], scan: Scan) -> Iterable[RenderableType]:
+    yield Text("Every stream", style="bold underline")
+    for line, of_line in groupby(states, key=lambda state: state[0].key.line):
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+        table.add_column(line)
+        for heading, justify in COLUMNS.items():
+            table.add_column(heading, justify=justify)
+        for result, state in of_line:
+            table.add_row(
+                subject(result),
+                str(len(result.readings)),
+                state.last_text,
+                state.taken_text,
+                state.margin_text,
+                str(len(result.failures) or ""),
+                str(len(episodes(result, scan.zone)) or ""),
+                Text(STATE_WORDS[state.word], style=_STYLE[state.word]),
+            )
+        yield table
+    yield Text("")
 
 
 def _record(scan: Scan) -> Iterable[RenderableType]:
-    yield Text("")
     yield Text("Record of failures and signals", style="bold underline")
     for result in scan.streams:
         grouped = episodes(result, scan.zone)

@@ -28,6 +28,8 @@ from spc.wording import (
 GAP = 5
 """Signals at most this many readings apart belong to one cause, as long as no resetting event lies between."""
 
+SAID_REASONS = 2
+
 EXPLAINS_FOR = timedelta(days=3)
 """How long before the first signal an event may lie to be offered as its explanation."""
 
@@ -139,7 +141,7 @@ def _sentence(
 ) -> str:
     assert segment.limits is not None
     name, since = subject(result), time_text(from_microseconds(int(result.charted.taken_at[start])), zone)
-    reasons = "; ".join(dict.fromkeys(rule_sentence(signal, result) for signal in signals))
+    reasons = "; ".join(_reasons(signals, result))
     if all(signal.chart == "moving_range" for signal in signals):
         return f"{name} jumped at {since}: {reasons}."
     if side is None:
@@ -156,6 +158,13 @@ def _sentence(
         f"{name} has been {way} its centre line {level_text(centre, result.check)} since {since}, "
         f"by {away} on average over {len(run)} readings: {reasons}."
     )
+
+
+def _reasons(signals: Sequence[Signal], result: StreamResult) -> list[str]:
+    """Return why the first rules fired, the charts' own before the moving range's; two say enough."""
+    first_of_rule = {(signal.rule, signal.side): signal for signal in reversed(signals)}
+    told = sorted(first_of_rule.values(), key=lambda signal: (signal.chart == "moving_range", signal.position))
+    return [rule_sentence(signal, result) for signal in told[:SAID_REASONS]]
 
 
 def subject(result: StreamResult) -> str:

@@ -32,8 +32,10 @@ def outside_text(x: float, check: Check, bound: int, lower: float, upper: float)
 
 
 def level_text(x: float, check: Check) -> str:
-    """Return a mean or a limit: one place more than a reading has, with its unit."""
-    return with_unit(number(x, check.decimals + 1), check.chart_unit)
+    """Return a mean or a limit with its unit: one place more than a reading has, where that says anything."""
+    coarse = check.charted != "deviation" and (check.resolution or 0.0) >= 10.0 ** (1 - check.decimals)
+    more = 0 if coarse or check.decimals >= 3 else 1
+    return with_unit(number(x, check.decimals + more), check.chart_unit)
 
 
 def with_unit(text: str, unit: str) -> str:

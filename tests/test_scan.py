@@ -155,7 +155,7 @@ def test_fail_on_ends_with_0_when_not_met(tmp_path, capsys, wanted):
         (("scan", "{log}", "--events", "no-such-events.csv"), "no-such-events.csv"),
         (("scan", "{log}", "--catalogue", "no-such.toml"), "no-such.toml"),
         (("scan", "{log}", "--fail-on", "anything"), "anything"),
-        (("scan",), "LOG"),
+        (("scan",), "Missing argument"),
         (("nonsense",), "nonsense"),
     ],
 )
