@@ -5,7 +5,7 @@ Source: https://www.itl.nist.gov/div898/strd/ (certified to 15 digits; read in c
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.datasets import longley  # type: ignore[import-untyped]  # statsmodels has no stubs
 
@@ -75,6 +75,7 @@ def test_line_through_the_origin():
 STEPS = st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=40)
 
 
+@settings(deadline=None)
 @given(STEPS, st.integers(-(10**9), 10**9))
 def test_an_offset_costs_no_digit(steps, offset):
     near = np.array([step / 1000 for step in steps])
@@ -84,6 +85,7 @@ def test_an_offset_costs_no_digit(steps, offset):
     assert decimals.standard_deviation(near) == decimals.standard_deviation(far)
 
 
+@settings(deadline=None)
 @given(STEPS, st.randoms(use_true_random=False))
 def test_order_does_not_matter(steps, random):
     shuffled = list(steps)
@@ -93,6 +95,7 @@ def test_order_does_not_matter(steps, random):
     assert decimals.standard_deviation(np.array(shuffled, float)) == decimals.standard_deviation(np.array(steps, float))
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-1e9, 1e9), min_size=2, max_size=30))
 def test_deviations_agree_with_plain_arithmetic(values):
     x = np.array(values)
