@@ -24,7 +24,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from spc.arrays import FloatArray, IntArray, as_readings
+from spc.arrays import FloatArray, as_readings
 from spc.errors import InputError
 from spc.sigma import sigma_within
 
@@ -202,7 +202,7 @@ class _Noise(NamedTuple):
     along: FloatArray  # (dates, draws)
     total: FloatArray  # (draws,)
 
-    def some(self, which: IntArray) -> "_Noise":
+    def some(self, which: slice) -> "_Noise":
         return _Noise(self.along[:, which], self.total[which])
 
 
@@ -240,7 +240,7 @@ def _confidence_set(fit: _Dates, noise: _Noise, risk: float) -> list[int]:
 
     A first look at few draws leaves out what is far off: a date with p = `risk` has 1 chance in 20,000 to go so.
     """
-    few = noise.some(np.arange(min(math.ceil(10 / risk), len(noise.total))))
+    few = noise.some(slice(min(math.ceil(10 / risk), len(noise.total))))
     near = [date for date in range(len(fit.along)) if _reached(fit, few, fit.along, fit.total, date) > 0]
     draws = len(noise.total)
     return [date for date in near if (1 + _reached(fit, noise, fit.along, fit.total, date)) / (1 + draws) > risk]
@@ -267,6 +267,7 @@ def _coverage(fit: _Dates, noise: _Noise, risk: float, generator: np.random.Gene
     """Return how often the set holds the date of the best fit in readings simulated from it, and the standard error."""
     draws = len(noise.total)
     few = min(math.ceil(10 / risk), draws)
+    starts = generator.integers(draws - few + 1, size=COVERAGE_RUNS).tolist()
     simulated = _noise(fit, COVERAGE_RUNS, generator)
     sigma = fit.sigma_around_best()
     fitted = fit.along[fit.best]
@@ -274,7 +275,7 @@ def _coverage(fit: _Dates, noise: _Noise, risk: float, generator: np.random.Gene
     for run in range(COVERAGE_RUNS):
         along = fit.alike[:, fit.best] * fitted + sigma * simulated.along[:, run]
         total = fitted**2 + 2 * fitted * sigma * simulated.along[fit.best, run] + sigma**2 * simulated.total[run]
-        some = noise.some(generator.choice(draws, few, replace=False))
+        some = noise.some(slice(starts[run], starts[run] + few))
         kept += (1 + _reached(fit, some, along, total, fit.best)) / (1 + few) > risk
     part = kept / COVERAGE_RUNS
     return part, math.sqrt(part * (1 - part) / COVERAGE_RUNS + risk * (1 - risk) / draws)

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import cast
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from spc.arl import (
     MOVING_RANGE_LIMIT,
     NormalReadings,
     RunLength,
+    Start,
     autocorrelation_effect,
     cusum_height,
     cusum_run_length,
@@ -370,6 +372,28 @@ def test_flags_that_can_be_part_of_no_signal_are_struck_out():
     assert still_matter(0b10, needed=3, window=3) == 0  # one of three at most, the one between being unset
     assert still_matter(0b1001, needed=4, window=5) == 0b0001
     assert still_matter(0b1110, needed=4, window=5) == 0b1110
+    assert still_matter(0b10000, needed=1, window=5) == 0  # outside the window of the next reading
+
+
+@settings(deadline=None)
+@given(st.integers(0, 2**9 - 1), st.integers(1, 9), st.integers(1, 9))
+def test_striking_flags_out_changes_no_signal_to_come(flags, window, needed):
+    """Brute force: every future of `window` readings signals first at the same reading, with and without."""
+    if needed > window:
+        needed, window = window, needed
+    mask = (1 << window) - 1
+
+    def first(history: int, future: int) -> int:
+        for age in range(window):
+            history = (history << 1 | (future >> age & 1)) & mask
+            if history & 1 and history.bit_count() >= needed:
+                return age
+        return int(window)
+
+    kept = still_matter(flags & mask, needed, window)
+
+    assert kept & ~flags == 0
+    assert all(first(flags & mask, future) == first(kept, future) for future in range(2**window))
 
 
 @settings(max_examples=30, deadline=None)
@@ -785,6 +809,10 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
             ),
             "reach the steady state",
         ),
+        (lambda: rule_set_run_length([BEYOND], start=cast("Start", "warm")), "start is 'warm'"),
+        (lambda: ewma_run_length(0.2, 3, start=cast("Start", "warm")), "start is 'warm'"),
+        (lambda: one_sided_cusum_run_length(0.5, 4, start=cast("Start", "warm")), "start is 'warm'"),
+        (lambda: ewma_run_length(0.2, 1e6), "at most|to 10 standard"),
         (lambda: ewma_run_length(0, 3), "weight of the newest reading is 0"),
         (lambda: ewma_run_length(1.1, 3), "from 0.005 to 1"),
         (lambda: ewma_run_length(0.2, 0), "width of the EWMA limits is 0"),

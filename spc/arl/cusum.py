@@ -22,6 +22,7 @@ from spc.arl.run_length import (
     RunLength,
     Start,
     Survival,
+    check_start,
     is_settled,
     run_length,
     steady_weights,
@@ -49,6 +50,7 @@ def one_sided_cusum_run_length(
     Raises:
         InputError: a number out of its range, or a chart that practically never signals.
     """
+    check_start(start)
     _check(k, h, shift, head_start)
     if start == "steady" and head_start:
         raise InputError(f"head start {head_start} is long forgotten in the steady state; leave it at 0")

@@ -13,11 +13,12 @@ import math
 
 import numpy as np
 
-from spc.arl.run_length import Chain, RunLength, Start, run_length, steady_weights, survival_of
+from spc.arl.run_length import Chain, RunLength, Start, check_start, run_length, steady_weights, survival_of
 from spc.arrays import FloatArray
 from spc.errors import InputError
 
 SMALLEST_WEIGHT = 0.005
+LARGEST_WIDTH = 10
 NODES_A_SIGMA = 6
 FULL_WIDTH = 1e-12
 """Start-up limits count as asymptotic once they are this part of themselves away."""
@@ -28,13 +29,14 @@ def ewma_run_length(lam: float, width: float, *, shift: float = 0.0, start: Star
 
     Args:
         lam: weight of the newest reading, from 0.005 to 1.
-        width: half-width of the limits in standard deviations of the average.
+        width: half-width of the limits in standard deviations of the average, at most 10.
         shift: of the level from the centre line in sigmas, from the first counted reading on.
         start: "zero" with the average on the centre line, "steady" from a long stretch in control without a signal.
 
     Raises:
         InputError: a number out of its range, or a chart that practically never signals.
     """
+    check_start(start)
     lam, width, shift = _checked(lam, width, shift)
     limit = width * math.sqrt(lam / (2 - lam))
     nodes, weights = _nodes(limit, lam)
@@ -55,17 +57,19 @@ def ewma_start_up_run_length(lam: float, width: float, *, shift: float = 0.0) ->
     lam, width, shift = _checked(lam, width, shift)
     limit = width * math.sqrt(lam / (2 - lam))
     before = [1.0]
+    nodes, weights = _nodes(limit, lam)
     last, mass = np.zeros(1), np.ones(1)  # the averages reached without a signal, and their chances
     reading = 0
     narrow = 1.0
     while narrow > FULL_WIDTH:
         reading += 1
         narrow = (1 - lam) ** (2 * reading)
-        nodes, weights = _nodes(limit * math.sqrt(1 - narrow), lam)
-        last, mass = nodes, mass @ (_density(last, nodes, lam, shift) * weights)
+        part = math.sqrt(1 - narrow)
+        mass = mass @ (_density(last, part * nodes, lam, shift) * part * weights)
+        last = part * nodes
         before.append(float(mass.sum()))
-    chain = Chain(_density(last, last, lam, shift) * weights, mass, tuple(before[:-1]), _memory(lam))
-    return run_length(survival_of(chain), method="integral equation", start="zero", n_states=len(last))
+    chain = Chain(_density(nodes, nodes, lam, shift) * weights, mass, tuple(before[:-1]), _memory(lam))
+    return run_length(survival_of(chain), method="integral equation", start="zero", n_states=len(nodes))
 
 
 def ewma_width(lam: float, arl: float) -> float:
@@ -84,8 +88,10 @@ def ewma_width(lam: float, arl: float) -> float:
 def _checked(lam: float, width: float, shift: float) -> tuple[float, float, float]:
     if not SMALLEST_WEIGHT <= lam <= 1:
         raise InputError(f"weight of the newest reading is {lam}; give one from {SMALLEST_WEIGHT} to 1")
-    if not 0 < width < math.inf:
-        raise InputError(f"width of the EWMA limits is {width}; give a number of standard deviations above 0")
+    if not 0 < width <= LARGEST_WIDTH:
+        raise InputError(
+            f"width of the EWMA limits is {width}; give from above 0 to {LARGEST_WIDTH} standard deviations"
+        )
     if not math.isfinite(shift):
         raise InputError(f"shift is {shift}; give a number of sigmas")
     return float(lam), float(width), float(shift)

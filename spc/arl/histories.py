@@ -88,12 +88,13 @@ def still_matter(flags: int, needed: int, window: int) -> int:
     only together with the flags since; where these are fewer than `needed`, so are they for every older flag.
     """
     kept = seen = 0
-    for age in range(window - 1):
-        if flags >> age & 1:
-            seen += 1
-            if seen + window - 1 - age < needed:
-                break
-            kept |= 1 << age
+    while flags:
+        flag = flags & -flags  # the youngest one left
+        seen += 1
+        if seen + window - flag.bit_length() < needed or flag.bit_length() >= window:
+            break
+        kept |= flag
+        flags ^= flag
     return kept
 
 

@@ -60,9 +60,10 @@ def steady_state_chain(machine: Machine, readings: NormalReadings, moving_range_
     """Return the chain from a long stretch in control without a signal, after which the level shifts."""
     equation = _Equation(machine, _grid(machine, readings, moving_range_limit), moving_range_limit)
     in_control = steady_weights(equation.step(readings.in_control, 0.0))
-    over_the_shift = equation.step(readings, 0.0)
+    step = equation.step(readings, readings.shift)
+    over_the_shift = equation.step(readings, 0.0) if readings.lag_correlation else step
     weights = np.asarray(over_the_shift.T @ in_control, dtype=np.float64)
-    return Chain(equation.step(readings, readings.shift), weights, (1.0,), _memory(machine, readings))
+    return Chain(step, weights, (1.0,), _memory(machine, readings))
 
 
 def _memory(machine: Machine, readings: NormalReadings) -> int:

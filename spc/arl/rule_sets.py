@@ -9,7 +9,7 @@ import numpy as np
 from spc.arl.histories import Machine, TooManyStates, machine_of
 from spc.arl.last_value import steady_state_chain, zero_state_chain
 from spc.arl.readings import NormalReadings
-from spc.arl.run_length import Chain, RunLength, Start, run_length, steady_weights, survival_of
+from spc.arl.run_length import Chain, RunLength, Start, check_start, run_length, steady_weights, survival_of
 from spc.arl.simulation import simulated_run_length
 from spc.errors import InputError
 from spc.rules import RuleSetting, rule_of
@@ -55,6 +55,7 @@ def rule_set_run_length(
     Source:
         Champ, C. W. and Woodall, W. H. (1987), Technometrics 29, 393-399.
     """
+    check_start(start)
     readings = NormalReadings(shift, spread, lag_correlation)
     if not moving_range_limit > 0:
         raise InputError(f"moving-range limit is {moving_range_limit}; give a number of sigmas above 0")

@@ -6,7 +6,7 @@ node (of an integral equation), and one more reading without a signal is one mul
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,6 +97,12 @@ class Survival:
         given = self.chances[: n + 1]
         beyond = np.arange(1, n + 2 - len(given))
         return -np.diff(np.concatenate((given, given[-1] * (1 - self.hazard) ** beyond)))
+
+
+def check_start(start: str) -> None:
+    """Refuse a start that is neither "zero" nor "steady"."""
+    if start not in get_args(Start):
+        raise InputError(f"start is {start!r}; give 'zero' or 'steady'")
 
 
 def survival_of(chain: Chain) -> Survival:

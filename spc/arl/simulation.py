@@ -7,7 +7,7 @@ import numpy as np
 
 from spc.arl.histories import Track, tracks_of
 from spc.arl.readings import NormalReadings
-from spc.arl.run_length import PARTS, RunLength, Start
+from spc.arl.run_length import PARTS, RunLength, Start, check_start
 from spc.arrays import BoolArray, IntArray
 from spc.errors import InputError
 from spc.rules import RuleSetting
@@ -42,6 +42,7 @@ def simulated_run_length(
     Raises:
         InputError: a rule that cannot be or looks back too far, too few runs, or rules that signal too rarely.
     """
+    check_start(start)
     tracks = tracks_of(settings)
     longest = max(track.window for track in tracks)
     if runs < 100:
