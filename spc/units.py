@@ -90,7 +90,10 @@ DEFINITIONS = (
     "mt_gauss = 1e-4 * tesla",
     "mt_oersted = 1000 / (4 * pi) * ampere / meter",
 )
-"""Definitions in SI of the units that pint lacks or keeps in the Gaussian system (SI Brochure, 9th edition; NIST SP 811)."""
+"""Definitions in SI of units that pint lacks or keeps in the Gaussian system.
+
+Source: SI Brochure, 9th edition; NIST Special Publication 811, appendix B.
+"""
 
 SIGNIFICANT_DIGITS = 12
 """Converted numbers are rounded to this, so that 10 W/m2 is 1000 uW/cm2 and nothing beside it."""
@@ -98,7 +101,7 @@ SIGNIFICANT_DIGITS = 12
 
 def _key(text: str) -> str:
     """Return `text` in the form that spellings are compared in."""
-    plain = unicodedata.normalize("NFKC", text).replace("μ", "u").replace("°", "deg").replace("−", "-")
+    plain = unicodedata.normalize("NFKC", text).replace("μ", "u").replace("°", "deg").replace("\N{MINUS SIGN}", "-")
     return "".join(plain.split()).replace("**", "").replace("^", "")
 
 
@@ -113,7 +116,7 @@ _FOLDED: Mapping[str, str] = {
 def spelling(text: str) -> str:
     """Return our spelling of the unit `text`: "µW/cm²" gives "uW/cm2"; a unit not in UNITS gives its compared form."""
     key = _key(text)
-    return _EXACT.get(key) or _FOLDED.get(key.casefold()) or key
+    return _EXACT.get(key) or _FOLDED.get(key.casefold()) or key.casefold()
 
 
 def same_unit(written: str, unit: str) -> bool:
@@ -124,8 +127,8 @@ def same_unit(written: str, unit: str) -> bool:
 def convertible(written: str, unit: str) -> bool:
     """Return whether a number in `written` can be given in `unit`.
 
-    A share by volume in percent is a settled volume in mL/100mL. The reverse does not hold: a contamination in percent is a
-    share of the particles, not of the bath.
+    A share by volume in percent is a settled volume in mL/100mL. The reverse does not hold: a contamination in percent
+    is a share of the particles, not of the bath.
     """
     ours, theirs = spelling(unit), spelling(written)
     if ours == theirs:
@@ -149,6 +152,8 @@ def quantity(text: str) -> str | None:
 def convert(values: ArrayLike, written: str, unit: str) -> FloatArray:
     """Return `values`, written in the unit `written`, in `unit`, rounded to 12 significant digits; shape kept, frozen.
 
+    A number too large to be held becomes infinite.
+
     Raises:
         InputError: the two are not units of one quantity.
 
@@ -162,7 +167,8 @@ def convert(values: ArrayLike, written: str, unit: str) -> FloatArray:
         raise InputError(f"{written!r} cannot be given in {unit}; write one of {', '.join(units_like(unit))}")
     registry = _registry()
     source, target = UNITS[spelling(written)].pint, UNITS[spelling(unit)].pint
-    converted = np.asarray(registry.Quantity(numbers, source).to(target).magnitude, dtype=np.float64)
+    with np.errstate(over="ignore"):
+        converted = np.asarray(registry.Quantity(numbers, source).to(target).magnitude, dtype=np.float64)
     return frozen(rounded(converted))
 
 
@@ -173,10 +179,10 @@ def rounded(numbers: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=1)
-def _registry() -> Any:  # pint's registry class is built at run time
+def _registry() -> Any:  # pint builds the class of a registry at run time
     import pint
 
-    registry = pint.UnitRegistry(cache_folder=None)
+    registry: Any = pint.UnitRegistry(cache_folder=None)
     for definition in DEFINITIONS:
         registry.define(definition)
     return registry

@@ -8,6 +8,8 @@ from spc.catalogue.acceptance import plain_word
 from spc.catalogue.check import Check
 from spc.records import NOT_RUN, Bound
 
+MINUS = "\N{MINUS SIGN}"
+
 JUDGED_WORDS = ("pass", "fail", "shown", "partly", "not shown")
 """Verdicts that every judged check may be given, beside the words of its own limits."""
 
@@ -45,7 +47,7 @@ def parse_number(text: str, *, delimiter: str) -> Number | Reason | None:
             apart or decimals; only in a file parted by semicolons, whose comma is the decimal sign, it is read. There
             "1.200" is as open and is not read.
     """
-    text = text.strip().replace("−", "-")
+    text = text.strip().replace(MINUS, "-")
     bound = Bound.EXACT
     if text[:1] in ("<", ">"):
         bound = Bound.BELOW if text[0] == "<" else Bound.ABOVE
@@ -96,7 +98,7 @@ def allowed_words(check: Check) -> dict[str, str]:
 
 
 def why_no_value(check: Check, number: Number | None) -> Reason:
-    """Return why a value of `check` cannot be used: a number for a judged check, a word for a measured one, or neither."""
+    """Return why a value of `check` cannot be used: a number where it is judged, a word where it is measured."""
     words = ", ".join(sorted(allowed_words(check).values(), key=lambda word: word == NOT_RUN))
     if check.kind == "judged":
         start = "a number, and" if number is not None else "no word that is known here:"

@@ -9,9 +9,10 @@ from spc.catalogue.check import Catalogue
 from spc.errors import LogError
 from spc.ingest.dates import TimeReader, machine_zone
 from spc.ingest.decisions import Decisions, notes
+from spc.ingest.decoder import Decoder
 from spc.ingest.streams import join_streams
-from spc.ingest.table import Decoder, Fault, Rows, TableReader
-from spc.ingest.tidy import COLUMNS, REQUIRED, clean_columns
+from spc.ingest.table import SHOWN, Fault, Rows, TableReader
+from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, clean_rows
 from spc.records import QuarantinedRow, Readings, RowCount, StreamKey
 
 
@@ -72,9 +73,9 @@ class LogReader:
             LogError: the file is refused as a whole; this reader cannot go on.
         """
         rows = self._table.feed(self._decoder.feed(data, final=final), final=final)
-        if final and self._table.header is None:
+        if final and rows is None:
             raise empty_file(self._file)
-        if rows.number or rows.faults:
+        if rows:
             self._take(rows)
         count = RowCount(
             read=self._accepted + self._duplicate + len(self._quarantine),
@@ -88,14 +89,11 @@ class LogReader:
     def _take(self, rows: Rows) -> None:
         header = self._table.header
         assert header is not None
-        columns = dict(zip(header.names, rows.columns, strict=True))
-        times = self._times.read(columns["taken_at"])
+        times = self._times.read(rows.times)
         if times.needs_dates is not None:
             place = times.needs_dates
-            raise dates_needed(self._file, rows.number[place], "taken_at", columns["taken_at"][place])
-        cleaned = clean_columns(
-            columns, rows.number, times, self._catalogue, delimiter=header.delimiter, decisions=self._decisions
-        )
+            raise dates_needed(self._file, int(rows.number[place]), TIME, rows.times[place])
+        cleaned = clean_rows(rows, times, self._catalogue, delimiter=header.delimiter, decisions=self._decisions)
         self._streams, duplicate = join_streams(self._streams, cleaned)
         self._duplicate += duplicate
         self._accepted += len(cleaned.row) - duplicate
@@ -143,6 +141,6 @@ def dates_needed(file: str, row: int, column: str, text: str) -> LogError:
 def quarantined(file: str, faults: tuple[Fault, ...]) -> list[QuarantinedRow]:
     """Return the faults as quarantined rows in file order."""
     return [
-        QuarantinedRow(file=file, row=fault.row, column=fault.column, text=fault.text, reason=fault.reason)
+        QuarantinedRow(file=file, row=fault.row, column=fault.column, text=fault.text[:SHOWN], reason=fault.reason)
         for fault in sorted(faults, key=lambda fault: fault.row)
     ]

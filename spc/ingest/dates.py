@@ -4,37 +4,44 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from spc.arrays import BoolArray, IntArray
+from spc.arrays import BoolArray, IntArray, frozen
 from spc.errors import InputError, SetupError
+from spc.ingest.table import Column
 from spc.records import NO_OFFSET
 
 Offsets = NDArray[np.int16]
 
+LOCAL_EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - a clock on the wall has no zone
 EXAMPLE = "2025-03-04T06:10"
 DAY = 86_400_000_000  # microseconds
 MINUTE = 60_000_000
 YEARS = range(1900, 2200)  # years that a check can be of
+NO_DAY = -1_000_000  # in a year that no check can be of
 LARGEST_OFFSET = 14 * 60  # minutes: no place on earth is farther from UTC
 
 HEAD = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}")
 TAIL = re.compile(
     r"(?::(?P<second>[0-9]{2})(?:[.,](?P<fraction>[0-9]{1,6})0*)?)?"
-    r" ?(?:(?P<utc>Z)|(?P<sign>[+\-−])(?P<hours>[0-9]{2})(?::?(?P<minutes>[0-9]{2}))?)?",
+    r" ?(?:(?P<utc>Z)|(?P<sign>[+\-\u2212])(?P<hours>[0-9]{2})(?::?(?P<minutes>[0-9]{2}))?)?",
     re.IGNORECASE,
 )
 BASIC = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})T([0-9]{2})([0-9]{2})([0-9]{2})?(?![0-9])(.*)", re.IGNORECASE)
 ISO_LIKE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?![0-9])")
+DATE = r"(?P<first>[0-9]{1,4})(?P<part>[./\-])(?P<second>[0-9]{1,2})(?P=part)(?P<third>[0-9]{4}|[0-9]{1,2})(?![0-9])"
+DATE_LIKE = re.compile(rf"(?:[^\W\d_]+\.?,?\s+)?{DATE}")  # "Tue 4/3/25 6:10"
 WRITTEN = re.compile(
-    r"(?P<first>[0-9]{1,4})(?P<part>[./\-])(?P<second>[0-9]{1,2})(?P=part)(?P<third>[0-9]{4}|[0-9]{1,2})(?![0-9])"
-    r"(?:(?:\s*,\s*|\s+|T)(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})(?P<tail>[^\sAaPp]*(?:\s?[+\-−][0-9:]+)?)"
-    r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?)?"
+    rf"{DATE}(?:(?:\s*,\s*|\s+|T)(?P<hour>[0-9]{{1,2}}):(?P<minute>[0-9]{{2}})"
+    r"(?P<tail>[^\sAaPp]*(?:\s?[+\-\u2212][0-9:]+)?)(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?)?"
 )
-MONTH_NAMED = re.compile(
-    r"(?=.*[0-9].*[0-9])(?:.*[^a-z])?(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)", re.I
+CLOCK = re.compile(r"[0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?")
+MONTH = re.compile(
+    r"(?<![^\W\d_])(?:jan(?:uar)?y?|jänner|feb(?:ruar)?y?|mar(?:ch)?|märz?|apr(?:il)?|ma[iy]|jun[ei]?|jul[iy]?|"
+    r"aug(?:ust)?|sept?(?:ember)?|o[ck]t(?:ober)?|nov(?:ember)?|de[cz](?:ember)?)(?![^\W\d_])"
 )
 
 NO_TIME_OF_DAY = f"a date without a time of day has no place among the readings of its day; write {EXAMPLE}"
@@ -95,39 +102,30 @@ class TimeReader:
         faults: dict[int, str] = {}
         needs: list[int] = []
         short_year = np.zeros(n, dtype=np.bool_)
-        heads, tails = self._iso_parts(texts, faults, needs, short_year)
-        local, no_such = _head_microseconds(heads)
-        for place in np.flatnonzero(no_such).tolist():
-            faults.setdefault(place, _why_no_time(texts[place]))
-        offset = np.full(n, NO_OFFSET, dtype=np.int16)
-        if tails is not None:
-            self._add_tails(tails, texts, local, offset, faults)
-        utc, repeated, gap = _to_utc(local, offset, self.zone)
-        for place in np.flatnonzero(gap).tolist():
-            faults.setdefault(
-                place,
-                f"this time does not exist in {self.zone}: the clocks go forward over it; correct it, or write its offset from UTC",
-            )
-        return Times(utc, offset, repeated, short_year, faults, min(needs, default=None))
-
-    def _iso_parts(
-        self, texts: Sequence[str], faults: dict[int, str], needs: list[int], short_year: BoolArray
-    ) -> tuple[list[str], list[str] | None]:
-        """Return the first 16 characters of every cell as ISO 8601, and what follows (None: nothing anywhere)."""
-        if self._pattern is None and set(map(len, texts)) == {16} and _all_heads(texts):
-            return list(texts), None
-        heads, tails = [], []
+        heads, tails = [text[:16] for text in texts], [text[16:] for text in texts]
+        other = ~_like_iso(_letters(heads)) if self._pattern is None else np.ones(n, dtype=np.bool_)
         known: dict[str, tuple[str, str | None, bool]] = {}
-        for place, text in enumerate(texts):
-            iso, fault, short = known[text] if text in known else known.setdefault(text, self._as_iso(text))
+        for place in np.flatnonzero(other).tolist():
+            text = texts[place]
+            iso, fault, short_year[place] = known[text] if text in known else known.setdefault(text, self._as_iso(text))
+            heads[place], tails[place] = iso[:16] or EXAMPLE, iso[16:]
             if fault is not None:
                 faults[place] = fault
             elif not iso:
                 needs.append(place)
-            heads.append(iso[:16] or "1970-01-01T00:00")
-            tails.append(iso[16:])
-            short_year[place] = short
-        return heads, tails
+        local, no_such = _head_microseconds(_letters(heads))
+        for place in np.flatnonzero(no_such).tolist():
+            faults.setdefault(place, _why_no_time(texts[place]))
+        offset = np.full(n, NO_OFFSET, dtype=np.int16)
+        _add_tails(tails, local, offset, faults)
+        utc, repeated, gap = _to_utc(local, offset, self.zone)
+        for place in np.flatnonzero(gap).tolist():
+            faults.setdefault(
+                place,
+                f"this time does not exist in {self.zone}: the clocks go forward over it; "
+                "correct it, or write its offset from UTC",
+            )
+        return Times(utc, offset, repeated, short_year, faults, min(needs, default=None))
 
     def _as_iso(self, text: str) -> tuple[str, str | None, bool]:
         """Return a cell as ISO 8601 text, the fault if there is one, and whether its year had two digits.
@@ -157,13 +155,12 @@ class TimeReader:
         return moment.isoformat(), None, "%y" in pattern
 
     def _by_order(self, text: str) -> tuple[str, str | None, bool]:
+        if self._dates is None:
+            return "", _why_not_iso(text), False
         written = WRITTEN.fullmatch(text)
         if not written:
-            return "", None if MONTH_NAMED.match(text) and self._dates is None else NO_TIME, False
+            return "", NO_TIME, False
         first, second, third = (int(written[name]) for name in ("first", "second", "third"))
-        if self._dates is None:
-            possible = any(_is_date(*order) for order in _orders(first, second, third))
-            return "", None if possible else NO_SUCH_TIME, False
         if len(written["first"]) > 2 or len(written["third"]) not in (2, 4):
             return "", f"this is no date of the form {self._dates!r} that --dates names; write {EXAMPLE}", False
         day, month = (first, second) if self._dates == "dmy" else (second, first)
@@ -178,47 +175,53 @@ class TimeReader:
             hour = hour % 12 + 12 * (written["half"].lower() == "p")
         return f"{year:04}-{month:02}-{day:02}T{hour:02}:{written['minute']}{written['tail']}", None, short
 
-    def _add_tails(
-        self, tails: Sequence[str], texts: Sequence[str], local: IntArray, offset: Offsets, faults: dict[int, str]
-    ) -> None:
-        """Add seconds to `local`, and write the offsets from UTC into `offset`."""
-        known: dict[str, tuple[int, int, str | None]] = {}
-        for place, tail in enumerate(tails):
-            if not tail:
-                continue
-            extra, minutes, fault = known[tail] if tail in known else known.setdefault(tail, _tail(tail))
-            if fault is not None:
-                faults.setdefault(place, fault)
-            local[place] += extra
-            offset[place] = minutes
+
+def _add_tails(tails: Sequence[str], local: IntArray, offset: Offsets, faults: dict[int, str]) -> None:
+    """Add the seconds in `tails` to `local`, and write their offsets from UTC into `offset`."""
+    column = Column()
+    column.extend(tails)
+    codes, read = column.codes, [_tail(tail.rstrip()) for tail in column.texts]
+    local += np.array([extra for extra, _, _ in read], dtype=np.int64)[codes]
+    offset[:] = np.array([minutes for _, minutes, _ in read], dtype=np.int16)[codes]
+    faulty = np.array([fault is not None for _, _, fault in read], dtype=np.bool_)[codes]
+    for place in np.flatnonzero(faulty).tolist():
+        faults.setdefault(place, read[codes[place]][2] or NO_TIME)
 
 
-def _all_heads(texts: Sequence[str]) -> bool:
-    """Return whether every cell, each of 16 characters, looks like 2025-03-04T06:10."""
-    joined = "".join(texts)
-    if not joined.isascii():
-        return False
-    letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, 16)
-    digits = letters[:, [0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15]] - 48  # below "0" wraps to above 9
-    parts = (letters[:, 4] == ord("-")) & (letters[:, 7] == ord("-")) & (letters[:, 13] == ord(":"))
-    between = (letters[:, 10] == ord("T")) | (letters[:, 10] == ord(" "))
-    return bool((digits < 10).all() and parts.all() and between.all())
+def _letters(heads: Sequence[str]) -> NDArray[np.uint8]:
+    """Return the first 16 characters of each cell, shape (16, n): shorter ones filled up, what is not ASCII as "?"."""
+    if set(map(len, heads)) != {16}:
+        heads = [head.ljust(16) for head in heads]
+    return np.frombuffer("".join(heads).encode("ascii", "replace"), dtype=np.uint8).reshape(-1, 16).T.copy()
 
 
-def _head_microseconds(heads: Sequence[str]) -> tuple[IntArray, BoolArray]:
-    """Return microseconds from 1970-01-01 to each local time "2025-03-04T06:10", and where there is no such time."""
-    letters = np.frombuffer("".join(heads).encode("ascii"), dtype=np.uint8).reshape(-1, 16)
-    digits = (letters - 48).astype(np.int64)
-    year = digits[:, 0] * 1000 + digits[:, 1] * 100 + digits[:, 2] * 10 + digits[:, 3]
-    month, day, hour, minute = (digits[:, at] * 10 + digits[:, at + 1] for at in (5, 8, 11, 14))
-    month_in_range = (month >= 1) & (month <= 12)
-    months = ((year - 1970) * 12 + np.where(month_in_range, month, 1) - 1).astype("datetime64[M]")
-    start = months.astype("datetime64[D]").astype(np.int64)
-    length = (months + np.timedelta64(1, "M")).astype("datetime64[D]").astype(np.int64) - start
-    real = month_in_range & (day >= 1) & (day <= length) & (hour <= 23) & (minute <= 59)
-    real &= (year >= YEARS.start) & (year < YEARS.stop)
-    microseconds = (start + day - 1) * DAY + (hour * 60 + minute) * MINUTE
-    return np.where(real, microseconds, 0), ~real
+def _like_iso(letters: NDArray[np.uint8]) -> BoolArray:
+    """Return which cells have digits and signs where EXAMPLE has them, shape (n,)."""
+    digits = letters[[0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15]] - 48  # below "0" wraps to above 9
+    signs = (letters[4] == ord("-")) & (letters[7] == ord("-")) & (letters[13] == ord(":"))
+    between = (letters[10] == ord("T")) | (letters[10] == ord(" "))
+    return np.asarray((digits < 10).all(axis=0) & signs & between, dtype=np.bool_)
+
+
+def _head_microseconds(letters: NDArray[np.uint8]) -> tuple[IntArray, BoolArray]:
+    """Return microseconds from 1970-01-01 to each local time, and where there is no such time; letters as above."""
+    digit = letters.astype(np.int32) - 48
+    year = digit[0] * 1000 + digit[1] * 100 + digit[2] * 10 + digit[3]
+    month, day, hour, minute = (digit[at] * 10 + digit[at + 1] for at in (5, 8, 11, 14))
+    place = ((year - YEARS.start) * 12 + month - 1) * 31 + day - 1
+    real = (year >= YEARS.start) & (year < YEARS.stop) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
+    days = _days()[np.where(real, place, 0)]
+    real &= (days != NO_DAY) & (hour <= 23) & (minute <= 59)
+    return np.where(real, days * DAY + (hour * 60 + minute).astype(np.int64) * MINUTE, 0), ~real
+
+
+@lru_cache(maxsize=1)
+def _days() -> IntArray:
+    """Return the day, counted from 1970-01-01, of every (year, month, day) of YEARS, 31 days a month; else NO_DAY."""
+    months = np.arange(len(YEARS) * 12 + 1) + np.datetime64(f"{YEARS.start}-01", "M")
+    first = months.astype("datetime64[D]").astype(np.int64)
+    day = np.arange(31)
+    return frozen(np.where(day < np.diff(first)[:, None], first[:-1, None] + day, NO_DAY).ravel())
 
 
 def _tail(tail: str) -> tuple[int, int, str | None]:
@@ -256,7 +259,7 @@ def _to_utc(local: IntArray, offset: Offsets, zone: tzinfo) -> tuple[IntArray, B
         steady = bare & ~np.isnan(whole)
         shift[steady] = whole[steady].astype(np.int64)
         for place in np.flatnonzero(bare & np.isnan(whole)).tolist():
-            moment = datetime(1970, 1, 1) + timedelta(microseconds=int(local[place]))  # noqa: DTZ001 - local time
+            moment = LOCAL_EPOCH + timedelta(microseconds=int(local[place]))
             before, after = _microseconds(zone, moment), _microseconds(zone, moment.replace(fold=1))
             shift[place] = before
             repeated[place], gap[place] = before > after, before < after
@@ -265,10 +268,9 @@ def _to_utc(local: IntArray, offset: Offsets, zone: tzinfo) -> tuple[IntArray, B
 
 def _offset_of_day(zone: tzinfo, day: int) -> float:
     """Return the offset of a local day (counted from 1970-01-01) in microseconds; NaN if the clocks change on it."""
-    start = datetime(1970, 1, 1) + timedelta(days=day)  # noqa: DTZ001 - local time
-    end = start + timedelta(days=1, microseconds=-1)
-    found = {_microseconds(zone, moment.replace(fold=fold)) for moment in (start, end) for fold in (0, 1)}
-    return float(found.pop()) if len(found) == 1 else np.nan
+    start = LOCAL_EPOCH + timedelta(days=day)
+    offset = _microseconds(zone, start)
+    return float(offset) if offset == _microseconds(zone, start + timedelta(days=1)) else np.nan
 
 
 def _microseconds(zone: tzinfo, local: datetime) -> int:
@@ -285,6 +287,16 @@ def _why_no_time(text: str) -> str:
     if HEAD.match(text) and int(text[:4]) not in YEARS:
         return f"no check was made in the year {text[:4]}; write the time as {EXAMPLE}"
     return NO_SUCH_TIME if HEAD.match(text) else NO_TIME
+
+
+def _why_not_iso(text: str) -> str | None:
+    """Return what is wrong with a cell that is not ISO 8601; None for a date whose form has to be named."""
+    date = DATE_LIKE.match(text)
+    if date:
+        orders = _orders(int(date["first"]), int(date["second"]), int(date["third"]))
+        return None if any(_is_date(*order) for order in orders) else NO_SUCH_TIME
+    rest = CLOCK.sub("", text.casefold())
+    return None if MONTH.search(rest) and len(re.findall("[0-9]+", rest)) >= 2 else NO_TIME
 
 
 def _orders(first: int, second: int, third: int) -> list[tuple[int, int, int]]:

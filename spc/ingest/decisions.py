@@ -5,9 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
 
-from spc.ingest.table import DELIMITERS, Decoder, Header
+from spc.ingest.decoder import Decoder
+from spc.ingest.table import DELIMITERS, Header
 
 ENCODINGS = {"utf-8": "UTF-8", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
+WRITTEN = {"decimal_comma": "with a decimal comma", "grouped": "with thousands set apart, read without that sign"}
 ROWS_NAMED = 5
 
 
@@ -17,8 +19,7 @@ class Decisions:
 
     converted: Counter[tuple[str, str, str]] = field(default_factory=Counter)  # check, from, to
     unit_beside_word: Counter[tuple[str, str]] = field(default_factory=Counter)  # check, unit
-    decimal_comma: int = 0
-    grouped: int = 0
+    written: Counter[str] = field(default_factory=Counter)  # decimal_comma, grouped
     bare_times: int = 0
     short_years: int = 0
     repeated: list[int] = field(default_factory=list)  # rows
@@ -42,15 +43,14 @@ def notes(
         said.append(f"{_times(decisions.bare_times)} without an offset, read in {zone}")
     if decisions.repeated:
         said.append(
-            f"{_times(len(decisions.repeated))} in an hour that {zone} repeats when the clocks go back, read as its first pass: "
-            f"{_rows(decisions.repeated)}"
+            f"{_times(len(decisions.repeated))} in an hour that {zone} repeats when the clocks go back, "
+            f"read as its first pass: {_rows(decisions.repeated)}"
         )
     if decisions.short_years:
         said.append(f"{_times(decisions.short_years)} with a two-digit year, read as 1969 to 2068")
-    if decisions.decimal_comma:
-        said.append(f"{_readings(decisions.decimal_comma)} with a decimal comma")
-    if decisions.grouped:
-        said.append(f"{_readings(decisions.grouped)} with thousands set apart, read without the sign")
+    for how, words in WRITTEN.items():
+        if decisions.written[how]:
+            said.append(f"{_readings(decisions.written[how])} {words}")
     for (check, written, unit), count in sorted(decisions.converted.items()):
         if count:
             said.append(f"{check}: {_readings(count)} converted from {written} to {unit}")

@@ -10,7 +10,9 @@ from spc.ingest.clean import Number, Reason, parse_number
 from spc.ingest.csv_log import dates_needed, empty_file, file_bytes, quarantined, time_reader
 from spc.ingest.dates import Times
 from spc.ingest.decisions import Decisions, notes
-from spc.ingest.table import Decoder, Fault, TableReader
+from spc.ingest.decoder import Decoder
+from spc.ingest.table import Fault, TableReader
+from spc.ingest.tidy import trimmed
 from spc.records import NO_OFFSET, Bound, Event, QuarantinedRow, RowCount
 from spc.times import from_microseconds
 
@@ -42,18 +44,19 @@ def read_events(
     decoder = Decoder(file)
     table = TableReader(file, known=COLUMNS, required=REQUIRED)
     rows = table.feed(decoder.feed(file_bytes(path), final=True), final=True)
-    if table.header is None:
+    if rows is None or table.header is None:
         raise empty_file(file)
-    columns = dict(zip(table.header.names, rows.columns, strict=True))
-    times = reader.read(columns["at"])
+    number = rows.number.tolist()
+    times = reader.read(rows.times)
     if times.needs_dates is not None:
-        raise dates_needed(file, rows.number[times.needs_dates], "at", columns["at"][times.needs_dates])
+        raise dates_needed(file, number[times.needs_dates], "at", rows.times[times.needs_dates])
+    columns = {name: trimmed(rows.columns.get(name), len(number)).column() for name in COLUMNS[1:]}
     decisions = Decisions()
     events: dict[tuple[object, ...], Event] = {}
     faults = list(rows.faults)
     duplicate = 0
-    for place, row in enumerate(rows.number):
-        cells = {name: columns[name][place].strip() if name in columns else "" for name in COLUMNS}
+    for place, row in enumerate(number):
+        cells = {"at": rows.times[place], **{name: column[place] for name, column in columns.items()}}
         read = _event(cells, place, row, times, catalogue, table.header.delimiter)
         if isinstance(read, Fault):
             faults.append(read)
@@ -62,7 +65,7 @@ def read_events(
         same = (read.at, *(cells[name] for name in COLUMNS[1:-2]), read.unit)
         duplicate += same in events
         events.setdefault(same, read)
-    count = RowCount(len(rows.number) + len(rows.faults), len(events), duplicate, len(faults))
+    count = RowCount(len(number) + len(rows.faults), len(events), duplicate, len(faults))
     said = notes(decoder, table.header, reader.zone, decisions, COLUMNS)
     ordered = tuple(sorted(events.values(), key=lambda event: event.at))
     return EventLog(count, tuple(quarantined(file, tuple(faults))), ordered, said, reader.zone, file)
@@ -85,9 +88,7 @@ def _event(
     if isinstance(amount, Reason):
         return Fault(row, "amount", cells["amount"], amount.text)
     if cells["amount"] and (amount is None or amount.bound is not Bound.EXACT):
-        return Fault(
-            row, "amount", cells["amount"], "an amount is one number, its unit in the unit column; write it so"
-        )
+        return Fault(row, "amount", cells["amount"], "an amount is one number; write its unit in the unit column")
     return Event(
         at=from_microseconds(int(times.microseconds[place])),
         offset=int(times.offset[place]),

@@ -12,8 +12,8 @@ from spc.ingest.csv_log import CheckLog, LogReader, empty_file, file_bytes
 class LogFollower:
     """Follows a log that other programs append to.
 
-    A row counts once its line is complete: the last line waits for its line end. A file that was cut, replaced or changed in what was
-    read already is read anew from its start; a checksum over all that was read tells.
+    A row counts once its line is complete: the last line waits for its line end. A file that was cut, replaced or
+    changed in what was read already is read anew from its start; a checksum over all that was read tells.
     """
 
     def __init__(
@@ -27,6 +27,7 @@ class LogFollower:
         self._error: LogError | None = None
         self._reader: LogReader | None = None
         self._read = self._checksum = 0
+        self._gave = False
 
     @property
     def unfinished(self) -> bool:
@@ -51,7 +52,7 @@ class LogFollower:
         except LogError as error:
             self._stamp, self._error, self._reader = stamp, error, None
             raise
-        self._stamp, self._error = stamp, None
+        self._stamp, self._error, self._gave = stamp, None, True
         return log
 
     def _look(self) -> tuple[int, ...]:
@@ -60,18 +61,17 @@ class LogFollower:
             stat = self._path.stat()
         except OSError:
             return ()  # reading it says what is wrong
-        return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns
+        return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns
 
     def _read_on(self, data: bytes) -> CheckLog:
         path, catalogue, zone, dates = self._how
         same = self._reader is not None and zlib.crc32(memoryview(data)[: self._read]) == self._checksum
-        started = self._stamp is not None
         if not same or len(data) < self._read or self._reader is None:
             if not data:
                 raise empty_file(str(self._path))
             self._reader = LogReader(path, catalogue, zone=zone, dates=dates)
             self._read = self._checksum = 0
-            self.restarted = started
+            self.restarted = self._gave
         else:
             self.restarted = False
         new = data[self._read :]

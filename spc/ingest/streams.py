@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from spc.arrays import BoolArray, IntArray, frozen
 from spc.ingest.tidy import TEXTS, Cleaned
@@ -15,8 +14,8 @@ Identity = tuple[int, int, float, int, str]
 def join_streams(before: Mapping[StreamKey, Readings], new: Cleaned) -> tuple[dict[StreamKey, Readings], int]:
     """Return all streams with the rows of `new` in them, and how many of these were duplicates.
 
-    A duplicate has the stream, time and value (with its bound, or the word) of an earlier row of the file. A stream without new
-    readings is the same object as before.
+    A duplicate has the stream, time and value (with its bound, or the word) of an earlier row of the file. A stream
+    without new readings is the same object as before.
     """
     order = _by_stream_and_time(new)
     doubled = _doubled(new, order, before)
@@ -55,9 +54,7 @@ def _doubled(new: Cleaned, order: IntArray, before: Mapping[StreamKey, Readings]
     doubled = np.zeros(len(order), dtype=np.bool_)
     for where in np.flatnonzero(suspect).tolist():
         row = int(order[where])
-        identity = _identity(
-            int(new.stream[row]), int(new.taken_at[row]), new.value[row], new.bound[row], new.word[row]
-        )
+        identity = _identity(int(stream[where]), int(at[where]), new.value[row], new.bound[row], new.word[row])
         doubled[where] = identity in seen
         seen.add(identity)
     return doubled
@@ -77,8 +74,10 @@ def _identity(place: int, at: int, value: float, bound: int, word: str) -> Ident
 
 def _cut(new: Cleaned, order: IntArray, counts: list[int]) -> dict[StreamKey, Readings]:
     """Return the ordered rows as one Readings for each stream that has any."""
-    columns = [new.taken_at, new.offset, new.row, new.value, new.bound, new.word, new.reference]
-    taken_at, offset, row, value, bound, word, reference = (frozen(_ordered(column, order)) for column in columns)
+    taken_at, row = frozen(new.taken_at[order]), frozen(new.row[order])
+    offset, bound = frozen(new.offset[order]), frozen(new.bound[order])
+    value, reference = frozen(new.value[order]), frozen(new.reference[order])
+    word = frozen(new.word[order])
     text = {name: frozen(column[order]) for name, column in new.text.items()}
     streams, first = {}, 0
     for key, count in zip(new.keys, counts, strict=True):
@@ -98,10 +97,6 @@ def _cut(new: Cleaned, order: IntArray, counts: list[int]) -> dict[StreamKey, Re
                 other={name: column[part] for name, column in text.items() if name not in TEXTS},
             )
     return streams
-
-
-def _ordered(column: NDArray[np.generic], order: IntArray) -> NDArray[np.generic]:
-    return column[order]
 
 
 def _joined(old: Readings, new: Readings) -> Readings:

@@ -11,44 +11,38 @@ from spc.catalogue.check import Catalogue, Check
 from spc.ingest.clean import Number, Reason, parse_number, parse_word, why_no_value
 from spc.ingest.dates import Times
 from spc.ingest.decisions import Decisions
-from spc.ingest.table import Fault, plain_name
+from spc.ingest.table import Codes, Column, Fault, Rows, plain_name
 from spc.records import NO_OFFSET, Bound, StreamKey
 from spc.units import convert, convertible, quantity, rounded, same_unit, units_like
 
-REQUIRED = ("taken_at", "line", "check", "value")
+TIME = "taken_at"
+REQUIRED = (TIME, "line", "check", "value")
 TEXTS = ("instrument", "technician", "shift", "note")
-COLUMNS = ("taken_at", "line", "check", "position", "value", "reference", "unit", *TEXTS)
-
-Codes = NDArray[np.int32]
+COLUMNS = (TIME, "line", "check", "position", "value", "reference", "unit", *TEXTS)
 
 
 @dataclass(frozen=True, slots=True)
-class Distinct:
-    """A column as its distinct texts, trimmed, and which of them stands in each row."""
+class Trimmed:
+    """A column as its distinct texts without spaces around them, and which of them stands in each row."""
 
     texts: list[str]
     codes: Codes
 
     def column(self) -> ObjectArray:
-        """Return the trimmed column, shape (n,)."""
+        """Return the column, shape (n,)."""
         return np.array(self.texts, dtype=np.object_)[self.codes]
 
 
-class _Numbering(dict[str, int]):
-    """Numbers texts in the order in which they first come."""
-
-    def __missing__(self, text: str) -> int:
-        self[text] = number = len(self)
-        return number
-
-
-def distinct(column: Sequence[str]) -> Distinct:
-    """Return the distinct texts of `column`, trimmed."""
-    raw = _Numbering()
-    codes = np.fromiter(map(raw.__getitem__, column), dtype=np.int32, count=len(column))
-    trimmed = _Numbering()
-    merged = np.array([trimmed[text.strip()] for text in raw], dtype=np.int32)
-    return Distinct(list(trimmed), codes if len(trimmed) == len(raw) else merged[codes])
+def trimmed(column: Column | None, n: int) -> Trimmed:
+    """Return `column` trimmed; n empty cells for a column that the file does not have."""
+    if column is None:
+        return Trimmed([""], np.zeros(n, dtype=np.int32))
+    texts = [text.strip() for text in column.texts]
+    place = {text: at for at, text in enumerate(dict.fromkeys(texts))}
+    if len(place) == len(texts):
+        return Trimmed(texts, column.codes)
+    merged = np.array([place[text] for text in texts], dtype=np.int32)
+    return Trimmed(list(place), merged[column.codes])
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,44 +65,47 @@ class Cleaned:
 class _Blame:
     """The first fault of each row."""
 
-    def __init__(self, columns: Mapping[str, Sequence[str]], row: Sequence[int]) -> None:
-        self.good = np.ones(len(row), dtype=np.bool_)
+    def __init__(self, rows: Rows, number: IntArray) -> None:
+        self.good = np.ones(len(number), dtype=np.bool_)
         self.faults: list[Fault] = []
-        self._columns, self._row = columns, row
+        self._rows, self._number = rows, number
 
     def blame(self, places: BoolArray | IntArray, column: str, reason: Callable[[int], str] | str) -> None:
         """Set the rows at `places` (a mask or indices) aside, unless something else was wrong with them before."""
-        where = np.flatnonzero(places) if places.dtype == np.bool_ else places
-        cells = self._columns.get(column)
-        for place in where[self.good[where]].tolist():
-            why = reason if isinstance(reason, str) else reason(place)
-            self.faults.append(Fault(self._row[place], column, cells[place] if cells else "", why))
+        marked = np.zeros(len(self.good), dtype=np.bool_)
+        marked[places] = True
+        where = np.flatnonzero(marked & self.good)
+        if len(where) == 0:
+            return
         self.good[where] = False
+        cells = self._cells(column, where)
+        for place, row, text in zip(where.tolist(), self._number[where].tolist(), cells, strict=True):
+            self.faults.append(Fault(row, column, text, reason if isinstance(reason, str) else reason(place)))
+
+    def _cells(self, column: str, where: IntArray) -> list[str]:
+        if column == TIME:
+            return [self._rows.times[place] for place in where.tolist()]
+        written = self._rows.columns.get(column)
+        if written is None:
+            return [""] * len(where)
+        texts = written.texts
+        return [texts[code] for code in written.codes[where].tolist()]
 
 
-def clean_columns(
-    columns: Mapping[str, Sequence[str]],
-    row: Sequence[int],
-    times: Times,
-    catalogue: Catalogue,
-    *,
-    delimiter: str,
-    decisions: Decisions,
-) -> Cleaned:
+def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str, decisions: Decisions) -> Cleaned:
     """Return the usable rows of a tidy log, and the faults of the others.
 
     Args:
-        columns: cells by column name, each of length n; those of REQUIRED at least.
-        row: line number of each row, length n.
-        times: the column taken_at, read.
+        rows: rows of a table with the columns REQUIRED at least.
+        times: its column taken_at, read.
         catalogue: the checks that may occur.
         delimiter: what parts the cells of the file; see `parse_number`.
         decisions: told what is converted or decided here.
     """
-    n = len(row)
-    cells = {name: distinct(columns[name]) if name in columns else _blank(n) for name in COLUMNS[1:]}
-    blame = _Blame(columns, row)
-    blame.blame(np.array(sorted(times.faults), dtype=np.int64), "taken_at", times.faults.__getitem__)
+    number = rows.number
+    cells = {name: trimmed(rows.columns.get(name), len(number)) for name in COLUMNS[1:]}
+    blame = _Blame(rows, number)
+    blame.blame(np.array(sorted(times.faults), dtype=np.int64), TIME, times.faults.__getitem__)
     blame.blame(_empty(cells["line"]), "line", "the line is missing; write which line the check was made on")
     checks = list(catalogue.checks.values())
     check = _check_codes(cells["check"], checks, blame)
@@ -117,16 +114,16 @@ def clean_columns(
     _to_catalogue_units(cells["unit"], check, checks, value, reference, blame, decisions)
     _possible(value, bound, check, checks, blame)
     kept = np.flatnonzero(blame.good)
-    _count_times(times, row, kept, decisions)
+    _count_times(times, number, kept, decisions)
     keys, stream = _streams(cells["line"], check, checks, cells["position"], kept)
-    names = [*TEXTS, *(name for name in columns if name not in COLUMNS)]
-    texts = {name: cells[name] if name in cells else distinct(columns[name]) for name in names}
+    texts = {name: cells[name] for name in TEXTS}
+    texts |= {name: trimmed(column, len(number)) for name, column in rows.columns.items() if name not in COLUMNS}
     return Cleaned(
         keys=keys,
         stream=stream,
         taken_at=times.microseconds[kept],
         offset=times.offset[kept],
-        row=np.array(row, dtype=np.int64)[kept],
+        row=number[kept],
         value=value[kept],
         bound=bound[kept],
         word=word[kept],
@@ -136,16 +133,12 @@ def clean_columns(
     )
 
 
-def _blank(n: int) -> Distinct:
-    return Distinct([""], np.zeros(n, dtype=np.int32))
-
-
-def _empty(column: Distinct) -> BoolArray:
+def _empty(column: Trimmed) -> BoolArray:
     """Return which rows have no text."""
     return np.array([text == "" for text in column.texts], dtype=np.bool_)[column.codes]
 
 
-def _check_codes(column: Distinct, checks: Sequence[Check], blame: _Blame) -> Codes:
+def _check_codes(column: Trimmed, checks: Sequence[Check], blame: _Blame) -> Codes:
     """Return the place in `checks` of each row's check; rows with another are blamed, and stand at 0."""
     place = {check.key: place for place, check in enumerate(checks)}
     reasons = {code: _why_no_check(text, place) for code, text in enumerate(column.texts) if text not in place}
@@ -162,9 +155,9 @@ def _why_no_check(text: str, known: Mapping[str, int]) -> str:
 
 
 def _values(
-    column: Distinct, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str, decisions: Decisions
+    column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str, decisions: Decisions
 ) -> tuple[FloatArray, NDArray[np.int8], ObjectArray]:
-    """Return the number (NaN for a word), its bound and the word ("" for a number) of each row, in the row's own unit."""
+    """Return number (NaN for a word), bound and word ("" for a number) of each row, in the row's own unit."""
     parsed = [parse_number(text, delimiter=delimiter) for text in column.texts]
     numbers = [found if isinstance(found, Number) else None for found in parsed]
     value = np.array([number.value if number else np.nan for number in numbers], dtype=np.float64)[column.codes]
@@ -180,18 +173,11 @@ def _values(
             blame.blame(places, "value", answer.text)
         else:
             word[places], value[places], bound[places] = answer, np.nan, Bound.EXACT
-    for told, count in (
-        ("decimal_comma", _flagged(numbers, "decimal_comma")),
-        ("grouped", _flagged(numbers, "grouped")),
-    ):
-        if count.any():
-            used = int(np.count_nonzero(count[column.codes] & blame.good))
-            setattr(decisions, told, getattr(decisions, told) + used)
+    for how in ("decimal_comma", "grouped"):
+        flagged = np.array([number is not None and getattr(number, how) for number in numbers], dtype=np.bool_)
+        if flagged.any():
+            decisions.written[how] += int(np.count_nonzero(flagged[column.codes] & blame.good))
     return value, bound, word
-
-
-def _flagged(numbers: Sequence[Number | None], flag: str) -> BoolArray:
-    return np.array([number is not None and getattr(number, flag) for number in numbers], dtype=np.bool_)
 
 
 def _word_or_reason(text: str, parsed: Number | Reason | None, check: Check) -> str | Reason:
@@ -203,7 +189,7 @@ def _word_or_reason(text: str, parsed: Number | Reason | None, check: Check) -> 
     return why_no_value(check, parsed if isinstance(parsed, Number) else None) if word is None else word
 
 
-def _references(column: Distinct, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str) -> FloatArray:
+def _references(column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str) -> FloatArray:
     """Return the reference of each row in the row's own unit; NaN where none is written."""
     parsed = [parse_number(text, delimiter=delimiter) if text else None for text in column.texts]
     reasons: dict[int, str] = {}
@@ -226,7 +212,7 @@ def _references(column: Distinct, check: Codes, checks: Sequence[Check], blame: 
 
 
 def _to_catalogue_units(
-    column: Distinct,
+    column: Trimmed,
     check: Codes,
     checks: Sequence[Check],
     value: FloatArray,
@@ -267,23 +253,30 @@ def _convert(
     value[places] = convert(value[places], written, check.unit)
     if check.acceptance.rule != "minimum_at_reference":  # there the reference is what the document's table is read at
         reference[places] = convert(reference[places], written, check.unit)
-    blame.blame(places[np.isinf(value[places])], "value", f"too large to be given in {check.unit}; correct the number")
-    blame.blame(places[np.isinf(reference[places])], "reference", f"too large to be given in {check.unit}; correct it")
+    _blame_infinite(places, check, value, reference, blame)
     decisions.converted[check.key, written, check.unit] += int(np.count_nonzero(blame.good[places]))
 
 
 def _from_deviation(
     places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame, decisions: Decisions
 ) -> None:
-    """Turn deviations written in percent back into what the meter read, so that all readings of the stream are alike."""
+    """Turn deviations written in percent back into what the meter read, as in the stream's other rows."""
     blame.blame(
         places[np.isnan(reference[places])],
         "reference",
         f"a deviation in % says nothing of the limit without its reference; write the reference in {check.unit}",
     )
     used = places[blame.good[places]]
-    value[used] = rounded(reference[used] * (1.0 + value[used] / 100.0))
-    decisions.converted[check.key, "% of the reference", check.unit] += len(used)
+    with np.errstate(over="ignore"):
+        value[used] = rounded(reference[used] * (1.0 + value[used] / 100.0))
+    _blame_infinite(used, check, value, reference, blame)
+    decisions.converted[check.key, "% of the reference", check.unit] += int(np.count_nonzero(blame.good[used]))
+
+
+def _blame_infinite(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:
+    for column, numbers in (("value", value), ("reference", reference)):
+        too_large = f"the number is too large to be given in {check.unit}; write the number that was read"
+        blame.blame(places[np.isinf(numbers[places])], column, too_large)
 
 
 def _why_no_unit(written: str, check: Check) -> str:
@@ -314,14 +307,14 @@ def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: 
     blame.blame(high, "value", reason("above", upper))
 
 
-def _count_times(times: Times, row: Sequence[int], kept: IntArray, decisions: Decisions) -> None:
+def _count_times(times: Times, row: IntArray, kept: IntArray, decisions: Decisions) -> None:
     decisions.bare_times += int(np.count_nonzero(times.offset[kept] == NO_OFFSET))
     decisions.short_years += int(np.count_nonzero(times.short_year[kept]))
-    decisions.repeated += [row[place] for place in kept[times.repeated[kept]].tolist()]
+    decisions.repeated += row[kept[times.repeated[kept]]].tolist()
 
 
 def _streams(
-    line: Distinct, check: Codes, checks: Sequence[Check], position: Distinct, kept: IntArray
+    line: Trimmed, check: Codes, checks: Sequence[Check], position: Trimmed, kept: IntArray
 ) -> tuple[tuple[StreamKey, ...], IntArray]:
     """Return the streams of the rows `kept`, and the place of each row's among them."""
     n_positions = len(position.texts)
