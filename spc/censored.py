@@ -126,29 +126,14 @@ Found = tuple[float, float, float, tuple[float, float]]  # centre, sigma, log li
 
 
 def _newton(a: FloatArray, b: FloatArray) -> Found:
-    """Maximise the concave log likelihood in (level / sigma, 1 / sigma) by Newton steps, halved until they climb."""
+    """Return the only maximum, in (level / sigma, 1 / sigma), and the interval of sigma about it."""
     middle = np.where(np.isinf(a), b, np.where(np.isinf(b), a, (a + b) / 2))
     spread = max(float(middle.std()), 0.05)
-    at = np.array([mean(middle) / spread, 1 / spread])
-    value, gradient, curvature = _likelihood(at, a, b)
-    for _ in range(200):
-        move = np.linalg.solve(curvature, -gradient)
-        share = 1.0
-        while share > 1e-12:
-            trial = at + share * move
-            if trial[1] > 0:
-                found = _likelihood(trial, a, b)
-                if found[0] >= value:
-                    break
-            share /= 2
-        else:
-            break
-        at, gain = trial, found[0] - value
-        value, gradient, curvature = found
-        if gain <= 1e-15 * abs(value) and share == 1.0:
-            break
+    at, value = _climb(np.array([mean(middle) / spread, 1 / spread]), a, b, BOTH)
     sigma = 1 / float(at[1])
-    return float(at[0]) * sigma, sigma, value, _profile_interval(a, b, sigma, value)
+    level, least = float(at[0]) * sigma, value - CHI_SQUARE_95 / 2
+    ends = tuple(_crossing(a, b, sigma, level, factor, least) for factor in (0.5, 2.0))
+    return level, sigma, value, (ends[0], ends[1])
 
 
 def _likelihood(at: FloatArray, a: FloatArray, b: FloatArray) -> tuple[float, FloatArray, FloatArray]:
@@ -193,36 +178,55 @@ def _density_ratio(z: FloatArray, log_p: FloatArray) -> FloatArray:
         return np.where(np.isinf(z), 0.0, np.exp(-0.5 * z * z - 0.5 * math.log(2 * math.pi) - log_p))
 
 
-def _best_at(sigma: float, a: FloatArray, b: FloatArray) -> float:
-    """Return the log likelihood of `sigma` at its best level."""
-    from scipy.optimize import minimize_scalar
+def _climb(at: FloatArray, a: FloatArray, b: FloatArray, free: slice) -> tuple[FloatArray, float]:
+    """Return the maximum of the concave log likelihood over the `free` coordinates, and its value.
 
-    ends = np.concatenate([a[np.isfinite(a)], b[np.isfinite(b)]])
-    reach = 8 * sigma if np.isinf(a).any() or np.isinf(b).any() else sigma
-    span = (float(ends.min()) - reach, float(ends.max()) + reach)
+    Newton steps, halved until they climb.
+    """
+    value, gradient, curvature = _likelihood(at, a, b)
+    for _ in range(200):
+        move = np.zeros(2)
+        move[free] = np.linalg.solve(curvature[free, free], -gradient[free])
+        promised = float(gradient @ move)
+        share = 1.0
+        while share > 1e-9:
+            trial = at + share * move
+            found = _likelihood(trial, a, b) if trial[1] > 0 else (-math.inf, gradient, curvature)
+            if found[0] >= value:
+                break
+            share /= 2
+        else:
+            break
+        at, (value, gradient, curvature) = trial, found
+        if promised < CLIMBED:
+            break
+    return at, value
 
-    def loss(level: float) -> float:
-        value = _likelihood(np.array([level / sigma, 1 / sigma]), a, b)[0]
-        return -value if math.isfinite(value) else 1e300
 
-    return -float(minimize_scalar(loss, bounds=span, method="bounded", options={"xatol": 1e-9 * (1 + sigma)}).fun)
+CLIMBED = 1e-12
+"""A Newton step that promises to raise the log likelihood by less is the last: the place is right to about 1e-9."""
 
-
-def _profile_interval(a: FloatArray, b: FloatArray, sigma: float, value: float) -> tuple[float, float]:
-    least = value - CHI_SQUARE_95 / 2
-    return _crossing(a, b, sigma, 0.5, least), _crossing(a, b, sigma, 2.0, least)
+LEVEL_ALONE, BOTH = slice(0, 1), slice(0, 2)
 
 
-def _crossing(a: FloatArray, b: FloatArray, sigma: float, factor: float, least: float) -> float:
-    """Return where the profile log likelihood falls to `least`, going from `sigma` down or up."""
+def _best_at(sigma: float, level: float, a: FloatArray, b: FloatArray) -> float:
+    """Return the log likelihood of `sigma` at its best level, looked for from `level`."""
+    return _climb(np.array([level / sigma, 1 / sigma]), a, b, LEVEL_ALONE)[1]
+
+
+def _crossing(a: FloatArray, b: FloatArray, sigma: float, level: float, factor: float, least: float) -> float:
+    """Return where the profile log likelihood falls to `least`, going from `sigma` down or up by factors."""
     from scipy.optimize import brentq
 
-    far = sigma * factor
+    def above(log_sigma: float) -> float:
+        return _best_at(math.exp(log_sigma), level, a, b) - least
+
+    near = math.log(sigma)
     for _ in range(60):
-        if _best_at(far, a, b) < least:
-            near, beyond = math.log(far / factor), math.log(far)
-            return math.exp(float(brentq(lambda s: _best_at(math.exp(s), a, b) - least, near, beyond, xtol=1e-10)))
-        far *= factor
+        far = near + math.log(factor)
+        if above(far) < 0:
+            return math.exp(float(brentq(above, near, far, xtol=1e-9)))
+        near = far
     return 0.0 if factor < 1 else math.inf
 
 
@@ -237,7 +241,7 @@ def _one_value(a: FloatArray, b: FloatArray, touching: float) -> Found:
         above, below = int((a >= low - touching).sum()), int((b <= high + touching).sum())
         best = sum(k * math.log(k / (above + below)) for k in (above, below) if k)
     step = float(np.min((b - a)[np.isfinite(b - a)]))
-    return centre, 0.0, best, (0.0, _crossing(a, b, step / 100, 2.0, best - CHI_SQUARE_95 / 2))
+    return centre, 0.0, best, (0.0, _crossing(a, b, step / 20, centre, 2.0, best - CHI_SQUARE_95 / 2))
 
 
 @dataclass(frozen=True, slots=True)
