@@ -464,9 +464,9 @@ def test_rules_that_remember_too_much_are_simulated_and_say_so():
     assert found == again
 
 
-def western_electric_step() -> np.ndarray:
-    machine = machine_of(tuple(champ_woodall("1234")), with_last_cell=False)
-    chances = np.diff([normal_cdf(border) for border in machine.borders])
+def step_of(rules: list[RuleSetting], shift: float = 0.0) -> np.ndarray:
+    machine = machine_of(tuple(rules), with_last_cell=False)
+    chances = np.diff([normal_cdf(border - shift) for border in machine.borders])
     step = np.zeros((len(machine.cell), len(machine.cell)))
     np.add.at(step, (machine.source, machine.target), chances[machine.reading_cell])
     return step
@@ -474,7 +474,7 @@ def western_electric_step() -> np.ndarray:
 
 def test_mean_and_quantiles_follow_from_the_matrix():
     """Second way: the linear system for the mean, matrix powers for the quantiles."""
-    step = western_electric_step()
+    step = step_of(champ_woodall("1234"))
     mean = np.linalg.solve(np.eye(len(step)) - step, np.ones(len(step)))[0]
     left = [np.eye(len(step))[0]]
     while left[-1].sum() > 0.04:
@@ -489,8 +489,20 @@ def test_mean_and_quantiles_follow_from_the_matrix():
         assert readings == int(np.argmax(survival <= 1 - part))
 
 
+@settings(max_examples=80, deadline=None)
+@given(SETTINGS.filter(lambda rules: not any(RULES[rule.key].lead for rule in rules)), st.floats(-3, 3))
+def test_the_mean_is_that_of_the_linear_system(rules, shift):
+    step = step_of(rules, shift)
+
+    found = rule_set_run_length(rules, shift=shift)
+
+    assert found.method == "exact chain"
+    assert found.n_states == len(step)
+    assert found.arl == pytest.approx(np.linalg.solve(np.eye(len(step)) - step, np.ones(len(step)))[0], rel=1e-8)
+
+
 def test_the_steady_state_is_the_left_eigenvector():
-    step = western_electric_step()
+    step = step_of(champ_woodall("1234"))
     values, vectors = np.linalg.eig(step.T)
     expected = np.abs(vectors[:, np.argmax(np.abs(values))].real)
 
