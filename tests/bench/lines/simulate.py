@@ -1,0 +1,169 @@
+"""Lines of 120 streams over two years, drawn from a seed."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.arrays import BoolArray, FloatArray, frozen
+from tests.bench.lines.faults import Fault, draw_fault, harmless, with_fault
+from tests.bench.lines.habits import Habits, draw_habits
+from tests.bench.lines.sources import PLAN, Source
+from tests.bench.lines.truth import AHEAD, FailingDrift, HarmlessStep, SimulatedStream, State
+from tests.bench.lines.writing import write
+
+TUNE_SEEDS = range(1_000, 1_012)
+"""Lines that methods may be built and tuned on."""
+
+REPORT_SEEDS = range(7_000, 7_012)
+"""Lines that are only ever scored: whoever tunes a method does not look at them."""
+
+AFTER_UNRECORDED = 40
+"""Readings after a fault went away without a word for which a signal is still about a real step."""
+
+
+def simulate_line(seed: int, *, rough: bool) -> list[SimulatedStream]:
+    """Return the streams of one line."""
+    streams = []
+    for number, draw in enumerate(draw for draw, count in PLAN for _ in range(count)):
+        rng = np.random.default_rng([seed, int(rough), number])
+        habits = draw_habits(rng, rough=rough)
+        streams.append(_stream(rng, f"{seed}-{number:03}", seed, draw(rng, habits), habits))
+    return streams
+
+
+@dataclass(slots=True)
+class _Course:
+    """A stream in the making: one array a segment in each list."""
+
+    n: int = 0
+    columns: dict[str, list[NDArray[Any]]] = field(default_factory=dict)
+    drifts: list[FailingDrift] = field(default_factory=list)
+    steps: list[HarmlessStep] = field(default_factory=list)
+
+    def add(self, **columns: NDArray[Any]) -> None:
+        for name, column in columns.items():
+            self.columns.setdefault(name, []).append(column)
+        self.n += len(columns["value"])
+
+    def whole(self, name: str) -> NDArray[Any]:
+        return np.concatenate(self.columns[name])
+
+
+def _stream(rng: np.random.Generator, name: str, seed: int, source: Source, habits: Habits) -> SimulatedStream:
+    course = _Course()
+    recorded, aftermath = True, 0
+    while course.n < source.n:
+        fault = draw_fault(rng, source, faulty=habits.faulty, left=source.n - course.n)
+        _add_segment(rng, course, source, habits, fault, recorded=recorded, aftermath=aftermath)
+        recorded, aftermath = _end(rng, fault, habits)
+        source.renew(rng)
+    value = course.whole("value")
+    gaps = rng.choice([1.0, 2.0, 3.0, 10.0], len(value), p=[0.9, 0.06, 0.03, 0.01]) * source.hours
+    return SimulatedStream(
+        name=name,
+        check=source.check,
+        line=seed,
+        lower=source.lower,
+        upper=source.upper,
+        hours=frozen(np.cumsum(gaps) - gaps[0]),
+        value=frozen(value),
+        bound=frozen(course.whole("bound")),
+        reset=frozen(course.whole("reset")),
+        explained=frozen(course.whole("explained")),
+        level=frozen(course.whole("level")),
+        state=frozen(course.whole("state")),
+        copied=frozen(course.whole("copied")),
+        fails_in=frozen(course.whole("fails_in")),
+        drifts=tuple(course.drifts),
+        steps=tuple(course.steps),
+    )
+
+
+def _end(rng: np.random.Generator, fault: Fault, habits: Habits) -> tuple[bool, int]:
+    """Return whether the change that ends a segment is written down, and for how long a fault's end is a real step."""
+    if fault.kind == "none":
+        return bool(rng.random() >= habits.unrecorded), 0
+    recorded = bool(rng.random() >= 0.4 * habits.unrecorded)
+    return recorded, 0 if recorded else AFTER_UNRECORDED
+
+
+def _add_segment(
+    rng: np.random.Generator,
+    course: _Course,
+    source: Source,
+    habits: Habits,
+    fault: Fault,
+    *,
+    recorded: bool,
+    aftermath: int,
+) -> None:
+    long = fault.length + AHEAD
+    quiet, topped = source.quiet(rng, long)
+    level = with_fault(quiet, fault, source)
+    if fault.kind == "step" and not harmless(level[: fault.length], quiet, source):
+        fault, level = Fault("none", 0, fault.length), quiet
+    written = write(rng, level, source, habits)
+    kept = rng.random(long) >= habits.missing
+    state = _states(level, fault, aftermath)
+    state[(state == State.QUIET) & ((level < source.lower) | (level > source.upper))] = State.STEP
+    state[written.slip] = State.SLIP
+    explained = topped & (rng.random(long) < habits.top_up_recorded)
+    length = int(kept[: fault.length].sum())
+    reset = np.zeros(long, dtype=np.bool_)
+    value, level, state = written.value[kept], level[kept], state[kept]
+    reset[0] = recorded and course.n > 0
+    _note_fault(course, fault, level, kept, source)
+    columns: dict[str, NDArray[Any]] = {
+        "value": value,
+        "bound": written.bound[kept],
+        "reset": reset,
+        "explained": explained[kept],
+        "level": level,
+        "state": state,
+        "copied": written.copied[kept],
+        "fails_in": _fails_in(value, level, source),
+    }
+    course.add(**{name: column[:length] for name, column in columns.items()})
+
+
+def _states(level: FloatArray, fault: Fault, aftermath: int) -> NDArray[np.int8]:
+    state = np.full(len(level), State.QUIET, dtype=np.int8)
+    state[:aftermath] = State.STEP
+    if fault.kind == "drift":
+        state[fault.onset :] = State.DRIFT
+    elif fault.kind != "none":
+        state[fault.onset :] = State.STEP
+    return state
+
+
+def _note_fault(course: _Course, fault: Fault, level: FloatArray, kept: BoolArray, source: Source) -> None:
+    """Add the fault to the stream's truth, counted in readings that were taken."""
+    onset = course.n + int(kept[: fault.onset].sum())
+    end = course.n + int(kept[: fault.length].sum())
+    if fault.kind == "step":
+        course.steps.append(HarmlessStep(onset, end, fault.side))
+    if fault.kind == "drift":
+        limit = source.lower if fault.side < 0 else source.upper
+        beyond = np.flatnonzero((fault.side * (level - limit) > 0) & (course.n + np.arange(len(level)) >= onset))
+        if len(beyond) and course.n + beyond[0] < end:
+            course.drifts.append(FailingDrift(onset, course.n + int(beyond[0]), fault.side, fault.shape))
+
+
+def _fails_in(value: FloatArray, level: FloatArray, source: Source) -> FloatArray:
+    """Return how many readings on the next one is written that is outside; inf where none of the next AHEAD is.
+
+    A misread outside the limits is no failure of the line: of those, only readings whose level is outside too count.
+    """
+    far = np.abs(value - level) > 6 * (source.sigma * level if source.relative else source.sigma) + source.step
+    slack = 1e-9
+    out = (value < source.lower - slack) | (value > source.upper + slack)
+    out &= ~far | (level < source.lower) | (level > source.upper)
+    at = np.flatnonzero(out)
+    where = np.searchsorted(at, np.arange(len(value)) + 1)
+    ahead = np.full(len(value), np.inf)
+    found = where < len(at)
+    ahead[found] = at[where[found]] - np.flatnonzero(found)
+    ahead[ahead > AHEAD] = np.inf
+    return ahead
