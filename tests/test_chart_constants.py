@@ -64,8 +64,8 @@ def test_ten_digits(n):
 @pytest.mark.parametrize("n", sorted(PRINTED))
 def test_printed_tables(n):
     k = chart_constants(n)
-    found = (k.d2, k.d3, k.c4, k.mean_from_range, k.mean_from_deviation, *k.deviation_limits)
-    found += (*k.range_limits_from_sigma, *k.range_limits)
+    factors = (*k.deviation_limits, *k.range_limits_from_sigma, *k.range_limits)
+    found = (k.d2, k.d3, k.c4, k.mean_from_range, k.mean_from_deviation, *factors)
 
     assert found == pytest.approx(PRINTED[n], abs=0.0011)
 

@@ -17,6 +17,7 @@ from spc.charts.individuals import (
 )
 from spc.errors import InputError
 from tests.strategies import READINGS_WITH_GAPS
+from tests.test_autocorrelation import nile
 
 # NIST/SEMATECH e-Handbook 6.3.2.2, flow rate by batch.
 FLOW_RATE = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
@@ -52,9 +53,7 @@ def test_textbook_viscosity():
 def test_nile_limits_from_all_readings_hide_the_step():
     # Annual flow at Aswan 1871 to 1970, shipped with statsmodels; the limits are plain arithmetic with d2 = 1.128,
     # computed independently. Limits from both sides of the step of 1898 lie between its levels: two of 100 are beyond.
-    from statsmodels.datasets import nile
-
-    flow = nile.load_pandas().data["volume"].to_numpy()
+    flow = nile()
     limits = individuals_limits(flow)
     plotted = individuals_plot(flow, limits)
 
