@@ -7,7 +7,7 @@ from flask import Response, abort, jsonify, request
 
 from dashboard.ids import Shell
 from dashboard.pages import board, rows, stream
-from dashboard.parts import aria, in_browser, kept, link, standing_cautions
+from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.urls import BOARD, LIVE, PAGES, ROWS, STREAM, STREAM_CSV, StreamView
 from dashboard.views import Header
@@ -31,6 +31,9 @@ INDEX = """<!DOCTYPE html>
 
 BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 """Leads a file so that spreadsheets read it as UTF-8."""
+
+EVERY_OTHER_PATH = "/<path:path>"
+"""Dash answers every path it does not know with its page, and with 200."""
 
 LOOKS = (("auto", "As this device"), ("dark", "Dark booth"), ("light", "Daylight"))
 
@@ -66,7 +69,6 @@ def shell(header: Header) -> html.Div:
             dcc.Location(id=Shell.URL, refresh=False),
             dcc.Store(id=Shell.LIVE),
             dcc.Store(id=Shell.SCREEN),
-            dcc.Store(id=Shell.TITLE),
             html.A("To the page", href=f"#{Shell.PAGE}", className="skip"),
             html.Header(
                 [
@@ -128,11 +130,10 @@ def register(app: Dash, queries: Queries) -> None:
 
     @app.callback(
         Output(Shell.PAGE, "children"),
-        Output(Shell.TITLE, "data"),
         Input(Shell.URL, "pathname"),
         State(Shell.URL, "search"),
     )
-    def show(pathname: str, search: str) -> tuple[Any, str]:
+    def show(pathname: str, search: str) -> Any:
         return page_at(queries, pathname, search)
 
     @app.callback(
@@ -145,23 +146,19 @@ def register(app: Dash, queries: Queries) -> None:
         header = queries.header()
         return clock(header), counts(header)
 
-    in_browser(app, "named", Output(Shell.PAGE, "title"), Input(Shell.TITLE, "data"))
 
-
-def page_at(queries: Queries, pathname: str, search: str) -> tuple[Any, str]:
-    """Return the page at an address and its title."""
+def page_at(queries: Queries, pathname: str, search: str) -> html.Div:
+    """Return the page at an address."""
     if pathname == BOARD:
-        return board.layout(queries.board()), board.TITLE
+        return board.layout(queries.board())
     if pathname == ROWS:
-        return rows.layout(queries.rows()), rows.TITLE
+        return rows.layout(queries.rows())
     if pathname == STREAM:
         view = StreamView.from_search(search)
         page = queries.stream(view)
-        return stream.layout(page, queries.stamp(view)), page.title
-    return (
-        html.Div([html.H1("No such page"), html.P(link("To the board", BOARD, "button"))], className="missing"),
-        "No such page",
-    )
+        return stream.layout(page, queries.stamp(view))
+    missing = [page_name("No such page"), html.P(link("To the board", BOARD, "button"))]
+    return html.Div(missing, className="missing")
 
 
 def add_routes(app: Dash, queries: Queries) -> None:
@@ -176,8 +173,8 @@ def add_routes(app: Dash, queries: Queries) -> None:
         return stream_download(queries, StreamView.from_search(request.query_string.decode("utf-8", "replace")))
 
     def finish(answer: Response) -> Response:
-        if answer.mimetype == "text/html" and request.method == "GET" and request.path not in PAGES:
-            answer.status_code = max(answer.status_code, 404)
+        if request.endpoint == EVERY_OTHER_PATH and request.path not in PAGES and answer.status_code == 200:
+            answer.status_code = 404
         answer.headers["X-Content-Type-Options"] = "nosniff"
         answer.headers["Referrer-Policy"] = "same-origin"
         answer.headers["Content-Security-Policy"] = policy(app)

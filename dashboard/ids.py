@@ -4,7 +4,7 @@
 class Shell:
     """What every page has."""
 
-    URL, PAGE, TITLE, SAID = "url", "page", "page-title", "said"
+    URL, PAGE, SAID = "url", "page", "said"
     LIVE = "live"  # {"version": .., "minute": ..}: what the server last told
     SCREEN = "screen"  # {"theme": .., "width": .., "scale": ..}: what the chart is drawn for
     LINK, LINK_WORDS, LOOK = "link", "link-words", "look"

@@ -28,6 +28,15 @@ def in_browser(app: Dash, function: str, output: Output, when: Input) -> None:
     call(ClientsideFunction("booth", function), output, when)
 
 
+def page_name(words: str, *, title: str = "", class_name: str = "") -> html.H1:
+    """Return the heading of a page; `title`, where it is not the same, is what the browser's tab says."""
+    return html.H1(words, className=class_name, **_data(title=title or words))
+
+
+def _data(**attributes: str) -> dict[str, Any]:
+    return {f"data-{name}": words for name, words in attributes.items()}
+
+
 def state_mark(state: str) -> html.Span:
     """Return a state as shape and word."""
     return html.Span(

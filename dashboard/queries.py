@@ -4,6 +4,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, tzinfo
+from pathlib import Path
 from typing import Any, Protocol
 
 from dashboard.settings import Settings
@@ -176,8 +177,8 @@ class Queries:
         rows = scan.log.rows
         return RowsPage(
             file=str(scan.log.file),
-            rows=tuple((f"{row.row}", row.column, row.text, row.reason) for row in reversed(bad)),
-            notes=scan.notes,
+            rows=tuple((Path(row.file).name, str(row.row), row.column, row.text, row.reason) for row in reversed(bad)),
+            notes=(*scan.log.notes, *(scan.events.notes if scan.events else ()), *scan.notes_of_catalogue),
             counted=f"{_count(rows.read)} rows read: {_count(rows.accepted)} accepted, {_count(rows.duplicate)} "
             f"duplicate, {_count(rows.quarantined)} quarantined.",
         )

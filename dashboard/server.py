@@ -20,6 +20,10 @@ LOOKS_EVERY = 0.4
 """Seconds between two looks at the log, so that with the browser's own a row is on the screen well within two."""
 
 THREADS = 8
+CONNECTIONS = 600
+"""A browser keeps up to six; a hundred screens."""
+
+IDLE_SECONDS = 30
 ANSWERS_WITHIN = 30.0
 
 log = logging.getLogger(__name__)
@@ -67,12 +71,16 @@ def create_server(settings: Settings, application: Any) -> Any:
     """
     import waitress  # type: ignore[import-untyped]  # it comes without types
 
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a request that waits a moment is no news
     try:
         return waitress.create_server(
             application,
             host=settings.host,
             port=_port(settings),
             threads=THREADS,
+            connection_limit=CONNECTIONS,
+            channel_timeout=IDLE_SECONDS,
+            asyncore_use_poll=True,
             ident=None,
             clear_untrusted_proxy_headers=True,
         )

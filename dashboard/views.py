@@ -173,6 +173,6 @@ class RowsPage:
     """The rows that could not be read, and what was decided in reading."""
 
     file: str
-    rows: tuple[tuple[str, str, str, str], ...]  # row, column, text, reason
+    rows: tuple[tuple[str, str, str, str, str], ...]  # file, row, column, text, reason
     notes: tuple[str, ...]
     counted: str

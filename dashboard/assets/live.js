@@ -10,6 +10,7 @@
   let answeredAt = Date.now();
   let answered = false;
   let told = "";
+  let words = "";
 
   function props(id, values) {
     if (window.dash_clientside && window.dash_clientside.set_props) window.dash_clientside.set_props(id, values);
@@ -21,8 +22,13 @@
 
   /* the link to the server */
 
-  function say(state, words) {
+  function say(state, said) {
     root.dataset.link = state;
+    words = said;
+    repeat();
+  }
+
+  function repeat() {
     const place = document.getElementById("link-words");
     if (place && place.textContent !== words) place.textContent = words;
   }
@@ -134,6 +140,14 @@
     if (same) same.focus({ preventScroll: true });
   }
 
+  function name() {
+    const heading = document.querySelector("h1[data-title]");
+    const site = document.querySelector(".site");
+    if (!heading || !site) return;
+    const words = heading.dataset.title + " \u00b7 " + site.textContent;
+    if (document.title !== words) document.title = words;
+  }
+
   /* keys: to the stream before and after */
 
   function stepTo(event) {
@@ -153,6 +167,8 @@
     const sizes = new ResizeObserver(settle);
     new MutationObserver(() => {
       refocus();
+      name();
+      repeat();
       if (!looked && document.getElementById("look")) {
         looked = true;
         look(remembered());
@@ -204,10 +220,6 @@
         if (search === window.location.search || address.get("from") === address.get("to")) return same();
         window.history.replaceState(window.history.state, "", window.location.pathname + search);
         return search;
-      },
-      named(title) {
-        if (title) document.title = title;
-        return same();
       },
     },
   });

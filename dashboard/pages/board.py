@@ -2,22 +2,20 @@
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, html, no_update, set_props
+from dash import Dash, Input, Output, State, dcc, html, no_update, set_props
 
 from dashboard.ids import Board, Shell
-from dashboard.parts import aria, kept, link, margin_bar, named_list, reading, state_mark
+from dashboard.parts import aria, kept, link, margin_bar, named_list, page_name, reading, state_mark
 from dashboard.queries import Queries
-from dashboard.urls import BOARD
 from dashboard.views import BoardPage, Line, Tile, Todo
-
-TITLE = "Board"
 
 
 def layout(page: BoardPage) -> html.Div:
     """Return the page."""
     return html.Div(
         [
-            html.H1("Board", className="unseen"),
+            page_name("Board", class_name="unseen"),
+            dcc.Store(id=Board.TOLD, data=fingerprints(page)),
             html.Section(
                 [html.H2("To do now"), html.Div(todos(page), id=Board.TODO)],
                 className="todo",
@@ -138,11 +136,10 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Board.TOLD, "data"),
         Input(Shell.LIVE, "data"),
         State(Board.TOLD, "data"),
-        State(Shell.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def tell(live: dict[str, int] | None, told: dict[str, str] | None, pathname: str) -> Any:
-        return changes(queries.board(), told or {}) if pathname == BOARD else no_update
+    def tell(live: dict[str, int] | None, told: dict[str, str]) -> Any:
+        return changes(queries.board(), told)
 
 
 def changes(page: BoardPage, told: dict[str, str]) -> Any:
@@ -152,7 +149,7 @@ def changes(page: BoardPage, told: dict[str, str]) -> Any:
         return no_update
     if told.get(Board.SHAPE) != now[Board.SHAPE]:
         set_props(Shell.PAGE, {"children": layout(page)})
-        return now
+        return no_update
     if told[Board.TODO] != now[Board.TODO]:
         set_props(Board.TODO, {"children": todos(page)})
     if told[Shell.SAID] != now[Shell.SAID]:

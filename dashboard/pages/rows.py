@@ -2,20 +2,20 @@
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.ids import Rows, Shell
-from dashboard.parts import table
+from dashboard.parts import page_name, table
 from dashboard.queries import Queries
-from dashboard.urls import ROWS
 from dashboard.views import RowsPage
-
-TITLE = "Rows read"
 
 
 def layout(page: RowsPage) -> html.Div:
     """Return the page."""
-    return html.Div([html.H1("Rows read"), html.Div(body(page), id=Rows.TABLE)], className="rows-page")
+    return html.Div(
+        [page_name("Rows read"), html.Div(body(page), id=Rows.TABLE), dcc.Store(id=Rows.TOLD, data=page.counted)],
+        className="rows-page",
+    )
 
 
 def body(page: RowsPage) -> list[Any]:
@@ -32,12 +32,12 @@ def body(page: RowsPage) -> list[Any]:
 def quarantine(page: RowsPage) -> html.Div:
     """Return the table of quarantined rows, the latest first."""
     rows = [
-        html.Tr([html.Td(row, className="number"), html.Td(column), html.Td(html.Code(text)), html.Td(reason)])
-        for row, column, text, reason in page.rows
+        html.Tr([html.Td(file), html.Td(row), html.Td(column), html.Td(html.Code(text)), html.Td(reason)])
+        for file, row, column, text, reason in page.rows
     ]
     return table(
         "Quarantined rows: kept out of every chart until they are corrected in the log",
-        ("Row", "Column", "As written", "What is wrong and what to do"),
+        ("File", "Row", "Column", "As written", "What is wrong and what to do"),
         rows,
         "quarantine",
     )
@@ -51,10 +51,8 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Rows.TOLD, "data"),
         Input(Shell.LIVE, "data"),
         State(Rows.TOLD, "data"),
-        State(Shell.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def tell(live: dict[str, int] | None, told: str | None, pathname: str) -> Any:
+    def tell(live: dict[str, int] | None, told: str) -> Any:
         page = queries.rows()
-        fresh = pathname == ROWS and page.counted != told
-        return (body(page), page.counted) if fresh else (no_update, no_update)
+        return (body(page), page.counted) if page.counted != told else (no_update, no_update)

@@ -5,7 +5,19 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.ids import Shell, Stream
-from dashboard.parts import aria, facts, in_browser, kept, link, margin_bar, named_list, reading, state_mark, table
+from dashboard.parts import (
+    aria,
+    facts,
+    in_browser,
+    kept,
+    link,
+    margin_bar,
+    named_list,
+    page_name,
+    reading,
+    state_mark,
+    table,
+)
 from dashboard.queries import Queries
 from dashboard.urls import BOARD, StreamView
 from dashboard.views import Explained, Row, StreamPage
@@ -35,7 +47,7 @@ def layout(page: StreamPage, stamp: str) -> html.Div:
     """Return the page; `stamp` tells which state of the stream it shows."""
     if not page.found:
         return html.Div(
-            [html.H1(page.title), html.P(page.notice), html.P(link("To the board", BOARD, "button"))],
+            [page_name(page.title), html.P(page.notice), html.P(link("To the board", BOARD, "button"))],
             className="stream stream-missing",
         )
     return html.Div(
@@ -80,7 +92,7 @@ def head(page: StreamPage) -> list[Any]:
             className="neighbours",
             **aria(label="Streams"),
         ),
-        html.Div([html.P(page.line, className="whose"), html.H1(page.subject)]),
+        html.Div([html.P(page.line, className="whose"), page_name(page.subject, title=page.title)]),
         html.P(page.notice, className="notice", role="status") if page.notice else None,
     )
 
@@ -237,7 +249,7 @@ def behind(page: StreamPage) -> list[Any]:
 def readings(page: StreamPage) -> list[Any]:
     """Return the latest readings in view as a table."""
     deviates = any(row.charted for row in page.rows)
-    heads = ["Taken", "Reading", *(["Charted"] if deviates else []), "", "Technician", "Instrument", "Note", "Row"]
+    heads = ["Taken", "Reading", *(["Charted"] if deviates else []), "State", "Technician", "Instrument", "Note", "Row"]
     caption = (
         f"Readings in view, newest first: {len(page.rows)} of {page.rows_in_view}"
         if page.rows
