@@ -11,7 +11,7 @@ from spc.errors import InputError
 from spc.limits_uncertainty import false_alarm_spread
 
 # Monte Carlo of 200,000 baselines (40,000 for 200 and 500), computed independently; Quesenberry (1993) for the finding
-# that some 300 readings are needed before limits behave as if known. n: (mean rate, run length 1/rate at 50, 90 and 10 %).
+# that some 300 readings are needed before limits behave as if known. n: (mean rate, 1/rate at 50, 90 and 10 %).
 SIMULATED = {
     20: (0.010869, 268.91, 33.740, 5653.6),
     25: (0.008851, 285.55, 42.725, 4152.0),
