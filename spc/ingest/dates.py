@@ -278,7 +278,7 @@ def _microseconds(zone: tzinfo, local: datetime) -> int:
 
 
 def _why_no_time(text: str) -> str:
-    """Return what is wrong with a cell that begins like ISO 8601 and is no time."""
+    """Return what is wrong with a cell that has the form of a time and is none."""
     text = text.strip()
     if re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
         return NO_TIME_OF_DAY if _is_date(*map(int, text.split("-"))) else NO_SUCH_TIME
@@ -286,7 +286,7 @@ def _why_no_time(text: str) -> str:
         return "24:00 belongs to two days; write 00:00 of the next day"
     if HEAD.match(text) and int(text[:4]) not in YEARS:
         return f"no check was made in the year {text[:4]}; write the time as {EXAMPLE}"
-    return NO_SUCH_TIME if HEAD.match(text) else NO_TIME
+    return NO_TIME if ISO_LIKE.match(text) and not HEAD.match(text) else NO_SUCH_TIME
 
 
 def _why_not_iso(text: str) -> str | None:

@@ -126,8 +126,8 @@ class TableReader:
     """Text of whole lines to columns of cells; the first line that is not blank is the header.
 
     A quoted cell may hold delimiters and line ends. A quote that is never closed costs its own row alone: the row is
-    faulty and reading goes on with the next line. That it is never closed shows where a line is a whole row by itself,
-    or where the file ends.
+    faulty and reading goes on with the next line. That it is never closed shows where a line is a whole row by itself
+    (and does not end a cell that began before the time), or where the file ends.
     """
 
     def __init__(self, file: str, *, known: Sequence[str], required: Sequence[str]) -> None:
@@ -234,7 +234,7 @@ class TableReader:
             while place < len(text):
                 end = text.find("\n", place)
                 line = text[place:end]
-                if place > at and self._starts_row(first) and self._is_row(line):
+                if place > at and ('"' not in line or self._starts_row(first)) and self._is_row(line):
                     ended = "row"
                     return
                 place = end + 1
