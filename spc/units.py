@@ -69,6 +69,7 @@ UNITS: Mapping[str, Unit] = {
     "lb": Unit("load", "pound_force", ("lbs", "lbf", "pound", "pounds")),
     "kg": Unit("load", "kilogram_force", ("kgf", "kilogram", "kilograms", "kilo", "kilos")),
     "g": Unit("load", "gram_force", ("gram", "grams")),
+    "oz": Unit("load", "force_ounce", ("ounce", "ounces", "ozav", "ozavdp", "ozavoirdupois")),
     "mm": Unit("length", "millimeter", ("millimetre", "millimeter")),
     "cm": Unit("length", "centimeter", ("centimetre", "centimeter")),
     "m": Unit("length", "meter", ("metre", "meter")),
@@ -83,7 +84,11 @@ UNITS: Mapping[str, Unit] = {
     "bar": Unit("pressure", "bar"),
     "psi": Unit("pressure", "pound_force_per_square_inch", ("lbf/in2", "lb/in2")),
 }
-"""Every unit that a log may be written in. `lb` and `kg` are loads: what a mass weighs under standard gravity."""
+"""Every unit that a log may be written in.
+
+`lb`, `oz`, `kg` and `g` are loads: what a mass weighs under standard gravity. An ounce is the avoirdupois one, and a
+gallon is named: US or imperial.
+"""
 
 DEFINITIONS = (
     "mt_footcandle = lumen / foot ** 2",

@@ -26,6 +26,9 @@ from spc.units import UNITS, convert, convertible, quantity, same_unit, spelling
         (1.0, "lb", "N", 4.448222, 5e-7),
         (1.0, "kg", "N", 9.80665, 0.0),
         (1.0, "psi", "kPa", 6.894757, 5e-7),
+        # The same (from memory): 1 ounce (avoirdupois) = 2.834 952 E+01 g, which is 28.349523125 g exactly.
+        (1.0, "oz", "g", 28.349523125, 5e-11),
+        (16.0, "oz", "lb", 1.0, 0.0),
         (2.6, "cSt", "mm2/s", 2.6, 0.0),
         (1.0, "USgal", "L", 3.785412, 5e-7),
         (1.0, "impgal", "L", 4.546090, 5e-7),
