@@ -102,8 +102,12 @@ class TimeReader:
         faults: dict[int, str] = {}
         needs: list[int] = []
         short_year = np.zeros(n, dtype=np.bool_)
-        heads, tails = [text[:16] for text in texts], [text[16:] for text in texts]
-        other = ~_like_iso(_letters(heads)) if self._pattern is None else np.ones(n, dtype=np.bool_)
+        if set(map(len, texts)) == {16}:  # the usual form, which has nothing after the minute
+            heads, tails = list(texts), [""] * n
+        else:
+            heads, tails = [text[:16] for text in texts], [text[16:] for text in texts]
+        letters = _letters(heads)
+        other = ~_like_iso(letters) if self._pattern is None else np.ones(n, dtype=np.bool_)
         known: dict[str, tuple[str, str | None, bool]] = {}
         for place in np.flatnonzero(other).tolist():
             text = texts[place]
@@ -113,7 +117,7 @@ class TimeReader:
                 faults[place] = fault
             elif not iso:
                 needs.append(place)
-        local, no_such = _head_microseconds(_letters(heads))
+        local, no_such = _head_microseconds(_letters(heads) if other.any() else letters)
         for place in np.flatnonzero(no_such).tolist():
             faults.setdefault(place, _why_no_time(texts[place]))
         offset = np.full(n, NO_OFFSET, dtype=np.int16)
@@ -178,6 +182,8 @@ class TimeReader:
 
 def _add_tails(tails: Sequence[str], local: IntArray, offset: Offsets, faults: dict[int, str]) -> None:
     """Add the seconds in `tails` to `local`, and write their offsets from UTC into `offset`."""
+    if not any(tails):
+        return
     column = Column()
     column.extend(tails)
     codes, read = column.codes, [_tail(tail.rstrip()) for tail in column.texts]

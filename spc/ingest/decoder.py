@@ -39,7 +39,7 @@ class Decoder:
         if not wide and b"\0" in self._held[: max(0, HEAD - self._taken)]:
             raise LogError(f"{self._file}: not text (it holds NUL bytes); save the log as CSV and give that file")
         text = self._wide_lines(final=final) if wide else self._lines(final=final)
-        return text.replace("\r\n", "\n").replace("\r", "\n")
+        return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
     def _recognise(self, *, final: bool) -> bool:
         head = self._held[:4]
