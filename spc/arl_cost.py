@@ -15,7 +15,7 @@ YEAR = timedelta(days=365.25)
 
 
 @dataclass(frozen=True, slots=True)
-class RuleSet:
+class ChartRules:
     """Run rules under a name, to compare them by."""
 
     name: str
@@ -69,7 +69,7 @@ def false_alarms_per_year(run_length: RunLength, checks_per_year: float) -> floa
 
 
 def checks_until_seen(
-    rule_set: RuleSet,
+    rules: ChartRules,
     shift: float,
     *,
     sigma: float,
@@ -79,7 +79,7 @@ def checks_until_seen(
     """Return the checks until a shift is seen, the shift given in the unit of the chart.
 
     Args:
-        rule_set: the rules.
+        rules: of the chart.
         shift: of the level from the centre line, in the unit of the chart.
         sigma: that the limits are drawn with, in the same unit.
         lag_correlation: of a reading and the one before; the limits are then taken to come from moving ranges.
@@ -92,11 +92,11 @@ def checks_until_seen(
         raise InputError(f"sigma is {sigma}; give the sigma that the limits are drawn with, above 0")
     sigmas = shift / sigma
     checks = rule_set_run_length(
-        rule_set.settings,
+        rules.settings,
         shift=sigmas,
         spread=_spread(lag_correlation),
         lag_correlation=lag_correlation,
-        moving_range_limit=rule_set.moving_range_limit,
+        moving_range_limit=rules.moving_range_limit,
         start="steady",
         generator=generator,
     )
@@ -104,7 +104,7 @@ def checks_until_seen(
 
 
 def compare_rule_sets(
-    rule_sets: Sequence[RuleSet],
+    rule_sets: Sequence[ChartRules],
     shifts: Sequence[float],
     *,
     sigma: float,
@@ -126,19 +126,19 @@ def compare_rule_sets(
         InputError: as `checks_until_seen` and `false_alarms_per_year`.
     """
     costs = []
-    for rule_set in rule_sets:
+    for rules in rule_sets:
         false_alarm = rule_set_run_length(
-            rule_set.settings,
+            rules.settings,
             spread=_spread(lag_correlation),
             lag_correlation=lag_correlation,
-            moving_range_limit=rule_set.moving_range_limit,
+            moving_range_limit=rules.moving_range_limit,
             generator=generator,
         )
         seen = tuple(
-            checks_until_seen(rule_set, shift, sigma=sigma, lag_correlation=lag_correlation, generator=generator)
+            checks_until_seen(rules, shift, sigma=sigma, lag_correlation=lag_correlation, generator=generator)
             for shift in shifts
         )
-        costs.append(RuleSetCost(rule_set.name, false_alarm, false_alarms_per_year(false_alarm, checks_per_year), seen))
+        costs.append(RuleSetCost(rules.name, false_alarm, false_alarms_per_year(false_alarm, checks_per_year), seen))
     return tuple(costs)
 
 

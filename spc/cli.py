@@ -5,12 +5,15 @@ import sys
 from datetime import UTC, datetime, tzinfo
 from enum import Enum
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 from typer.exceptions import TyperException
 
 from spc.errors import InputError, SpcError
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 app = typer.Typer(
     help="Process control for wet fluorescent magnetic particle testing lines.",
@@ -30,6 +33,11 @@ class FailOn(Enum):
 
     FAILURE = "failure"
     SIGNAL = "signal"
+
+
+def _quiet(words: str) -> Any:
+    """Return an option that has no default worth showing."""
+    return typer.Option(help=words, show_default=False)
 
 
 Log = Annotated[Path, typer.Argument(help="Check log: CSV, one row a reading.", show_default=False)]
@@ -78,14 +86,11 @@ def scan(
 
     result = scan_log(log, events=events, catalogue=catalogue, zone=zone_named(zone), dates=dates)
     if as_json:
-        typer.echo(json.dumps(scan_json(result), ensure_ascii=False, allow_nan=False))
+        echo_json(scan_json(result))
     else:
-        from rich.console import Console
-
         from spc.scan_print import print_scan
 
-        width = None if sys.stdout.isatty() else WIDTH_IN_A_FILE
-        print_scan(result, Console(highlight=False, width=width), now=datetime.now(UTC))
+        print_scan(result, console(), now=datetime.now(UTC))
     failed = any(stream.failures for stream in result.streams)
     signalled = any(stream.signals for stream in result.streams)
     if (fail_on is FailOn.FAILURE and failed) or (fail_on is FailOn.SIGNAL and (failed or signalled)):
@@ -150,6 +155,82 @@ def demo(
         serve_dashboard(settings)
     finally:
         writer.stop()
+
+
+@app.command()
+def arl(
+    check: Annotated[str, typer.Option(help="Key of the check, such as bath_concentration.", show_default=False)],
+    sigma: Annotated[float | None, _quiet("Sigma of its control limits, in the unit of its chart.")] = None,
+    log: Annotated[Path | None, _quiet("Check log to take sigma from, in place of --sigma.")] = None,
+    line: Annotated[str | None, _quiet("Line whose stream to take from the log.")] = None,
+    position: Annotated[str | None, _quiet("Position whose stream to take from the log.")] = None,
+    shift: Annotated[
+        list[float] | None,
+        _quiet("Shift to look for, in the unit of its chart; may be given again. [default: 1, 2 and 3 sigma]"),
+    ] = None,
+    rules: Annotated[
+        list[str] | None,
+        _quiet("Run rules and rule sets, joined by commas; may be given again. [default: the catalogue's]"),
+    ] = None,
+    compare: Annotated[str | None, _quiet("Rule sets to put beside them, joined by commas, or all.")] = None,
+    every: Annotated[str | None, _quiet("Time from check to check, such as 8h. [default: the catalogue's]")] = None,
+    per_year: Annotated[float | None, _quiet("Checks in a year, in place of the time between them.")] = None,
+    correlation: Annotated[float, typer.Option(help="Correlation of a reading and the one before.")] = 0.0,
+    seed: Annotated[int, typer.Option(help="Seed of what has to be simulated.", min=0)] = 1,
+    events: Events = None,
+    catalogue: CatalogueFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what run rules cost a check: false alarms a year, checks and days until a shift is seen."""
+    import numpy as np
+
+    from spc.catalogue.load import load_catalogue
+    from spc.rules_cost import compared_rules, every_given, given_sigma, rules_cost, sigma_of_stream, stream_named
+
+    if (sigma is None) == (log is None):
+        raise InputError("sigma is not known; give one of --sigma and --log, and not both")
+    if log is None and (line, position, events) != (None, None, None):
+        raise InputError("--line, --position and --events belong to --log; give it in place of --sigma")
+    found = load_catalogue(catalogue).named(check)
+    if log is None:
+        of_chart = given_sigma(sigma or 0.0)
+    else:
+        from spc.scan import scan as scan_log
+
+        scanned = scan_log(log, events=events, catalogue=catalogue, zone=zone_named(zone), dates=dates)
+        stream = stream_named(scanned.streams, check, line=line, position=position)
+        found, of_chart = stream.check, sigma_of_stream(stream)
+    cost = rules_cost(
+        every_given(found, every),
+        compared_rules(rules or (), compare, found),
+        shift or (),
+        sigma=of_chart,
+        generator=np.random.default_rng(seed),
+        per_year=per_year,
+        lag_correlation=correlation,
+    )
+    if as_json:
+        from spc.rules_cost_json import rules_cost_json
+
+        echo_json(rules_cost_json(cost))
+    else:
+        from spc.printed.rules_cost import rules_cost_printed
+
+        console().print(rules_cost_printed(cost))
+
+
+def console() -> "Console":
+    """Return where results are printed: as wide as the terminal, or as a file can well be."""
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else WIDTH_IN_A_FILE)
+
+
+def echo_json(value: object) -> None:
+    """Print `value` as JSON."""
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
 def zone_named(name: str | None) -> tzinfo | None:

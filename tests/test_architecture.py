@@ -17,8 +17,8 @@ ROOT = Path(__file__).parent.parent
 LAYERS = {
     "words": ["arrays", "errors", "records", "times", "units"],
     "maths": ["arl", "arl_cost", "autocorrelation", "capability", "censored", "changepoint", "chart_constants", "charts", "decimals", "distributions", "forecast", "fraction_outside", "goodness_of_fit", "least_squares", "pivots", "quantile_capability", "resolution", "rounding", "rules", "sigma", "tolerance"],
-    "policy": ["catalogue", "charted", "monitor", "results", "signals", "step_monitor", "stream_facts", "wording"],
-    "shells": ["demo", "figures", "ingest", "scan", "scan_json", "scan_print", "stream_csv", "watch"],
+    "policy": ["catalogue", "charted", "monitor", "results", "rules_cost", "signals", "step_monitor", "stream_facts", "wording"],
+    "shells": ["demo", "figures", "ingest", "printed", "rules_cost_json", "scan", "scan_json", "scan_print", "stream_csv", "watch"],
     "applications": ["__init__", "__main__", "cli"],
 }
 

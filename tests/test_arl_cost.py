@@ -8,7 +8,7 @@ import pytest
 
 from spc.arl import MOVING_RANGE_LIMIT, autocorrelation_effect, rule_set_run_length
 from spc.arl_cost import (
-    RuleSet,
+    ChartRules,
     checks_per_year,
     checks_until_seen,
     compare_rule_sets,
@@ -17,9 +17,9 @@ from spc.arl_cost import (
 from spc.errors import InputError
 from spc.rules import ALL_EIGHT, DEFAULT_RULES, RULES, RuleSetting
 
-LIMITS_ALONE = RuleSet("limits alone", (RULES["beyond_limits"].default,))
-STARTER = RuleSet("starter", DEFAULT_RULES, MOVING_RANGE_LIMIT)
-EIGHT = RuleSet("all eight", ALL_EIGHT)
+LIMITS_ALONE = ChartRules("limits alone", (RULES["beyond_limits"].default,))
+STARTER = ChartRules("starter", DEFAULT_RULES, MOVING_RANGE_LIMIT)
+EIGHT = ChartRules("all eight", ALL_EIGHT)
 
 
 def test_checks_of_every_shift_are_counted_over_the_year():
@@ -45,7 +45,7 @@ def test_a_shift_in_the_unit_of_the_chart_is_a_shift_in_sigmas():
 
 def test_more_rules_see_sooner_and_cry_wolf_more_often():
     costs = compare_rule_sets(
-        [LIMITS_ALONE, RuleSet("starter", DEFAULT_RULES), EIGHT], [0.5, 2.0], sigma=1.0, checks_per_year=1000
+        [LIMITS_ALONE, ChartRules("starter", DEFAULT_RULES), EIGHT], [0.5, 2.0], sigma=1.0, checks_per_year=1000
     )
 
     assert [cost.name for cost in costs] == ["limits alone", "starter", "all eight"]
@@ -68,7 +68,7 @@ def test_correlated_readings_are_charted_with_limits_from_moving_ranges():
 
 
 def test_rules_that_look_far_back_are_simulated_in_both_states():
-    far_back = RuleSet("far back", (RuleSetting("off_centre", 10, 20, 1), RULES["beyond_limits"].default))
+    far_back = ChartRules("far back", (RuleSetting("off_centre", 10, 20, 1), RULES["beyond_limits"].default))
 
     cost = compare_rule_sets([far_back], [1.0], sigma=1.0, checks_per_year=100, generator=np.random.default_rng(2))[0]
 
@@ -87,7 +87,10 @@ def test_rules_that_look_far_back_are_simulated_in_both_states():
         (lambda: checks_until_seen(STARTER, 1.0, sigma=0), "sigma is 0"),
         (lambda: checks_until_seen(STARTER, math.nan, sigma=1), "shift is nan"),
         (lambda: checks_until_seen(STARTER, 1.0, sigma=1, lag_correlation=1), "lag correlation is 1"),
-        (lambda: compare_rule_sets([RuleSet("none", ())], [1.0], sigma=1, checks_per_year=9), "switch on at least one"),
+        (
+            lambda: compare_rule_sets([ChartRules("none", ())], [1.0], sigma=1, checks_per_year=9),
+            "switch on at least one",
+        ),
     ],
 )
 def test_refuses(ask, says):

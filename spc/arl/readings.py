@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from spc.errors import InputError
 
 MOST_CORRELATION = 0.99
+MOST_SHIFT = 1_000.0
+"""Sigmas; whatever lies farther is a slip in a unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +17,7 @@ class NormalReadings:
     All in units of the sigma that the limits are drawn with, the centre line being 0.
 
     Raises:
-        InputError: a number that is not finite, a spread that is not above 0, a correlation beyond +-0.99.
+        InputError: a shift beyond +-1000, a spread that is not above 0, a correlation beyond +-0.99.
     """
 
     shift: float = 0.0  # of the level from the centre line
@@ -23,8 +25,8 @@ class NormalReadings:
     lag_correlation: float = 0.0  # of a reading and the one before
 
     def __post_init__(self) -> None:
-        if not math.isfinite(self.shift):
-            raise InputError(f"shift is {self.shift}; give a number of sigmas")
+        if not abs(self.shift) <= MOST_SHIFT:
+            raise InputError(f"shift is {self.shift:g} sigmas; give one of at most {MOST_SHIFT:g}, either way")
         if not (math.isfinite(self.spread) and self.spread > 0):
             raise InputError(f"spread is {self.spread}; give the readings' standard deviation in sigmas, above 0")
         if not abs(self.lag_correlation) <= MOST_CORRELATION:

@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 from spc.catalogue.acceptance import Acceptance, Mark
+from spc.catalogue.table import nearest
+from spc.errors import InputError
 from spc.records import StreamKey
 from spc.rules import RuleSetting
 
@@ -106,6 +108,16 @@ class Catalogue:
     checks: Mapping[str, Check]
     event_kinds: frozenset[str]
     source: str  # what to tell people it came from: "starter catalogue", or the site's file
+
+    def named(self, key: str) -> Check:
+        """Return the check with this key.
+
+        Raises:
+            InputError: there is none.
+        """
+        if key not in self.checks:
+            raise InputError(f"there is no check {key!r}; {nearest(key, self.checks)}")
+        return self.checks[key]
 
     def events_for(self, check: str) -> frozenset[str]:
         """Return the event kinds that touch `check` when an event names no check."""
