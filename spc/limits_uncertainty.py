@@ -41,14 +41,14 @@ def _count(readings: float) -> str:
     return f"{readings:.2g}" if readings < 10 else f"{round(readings, 1 - math.floor(math.log10(readings))):.0f}"
 
 
-def false_alarm_spread(n_baseline: int, *, rng: np.random.Generator, width: float = 3.0) -> FalseAlarmSpread:
+def false_alarm_spread(n_baseline: int, *, generator: np.random.Generator, width: float = 3.0) -> FalseAlarmSpread:
     """Return the spread of the true false-alarm rate of limits from the mean and the mean moving range.
 
     Baselines are simulated; the rate of each is exact. With 20 readings the percentiles are right to about 1 %.
 
     Args:
         n_baseline: readings that set the limits, at least 2.
-        rng: where the simulated baselines come from; the same generator gives the same answer.
+        generator: where the simulated baselines come from; the same generator gives the same answer.
         width: half-width of the limits in sigmas.
 
     Raises:
@@ -65,7 +65,7 @@ def false_alarm_spread(n_baseline: int, *, rng: np.random.Generator, width: floa
     if not (math.isfinite(width) and width > 0):
         raise InputError(f"width is {width}; give the half-width of the limits in sigmas, above 0")
     baselines = max(min(MOST_BASELINES, MOST_READINGS // n_baseline), 1000)
-    x = rng.normal(size=(baselines, n_baseline))
+    x = generator.normal(size=(baselines, n_baseline))
     centre = x.mean(axis=1)
     reach = width * np.abs(np.diff(x, axis=1)).mean(axis=1) / D2_FOR_PAIRS
     rate = ndtr(centre - reach) + ndtr(-centre - reach)

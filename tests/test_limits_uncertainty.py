@@ -25,7 +25,7 @@ SIMULATED = {
 
 @pytest.mark.parametrize("n", sorted(SIMULATED))
 def test_spread_of_the_false_alarm_rate(n):
-    found = false_alarm_spread(n, rng=np.random.default_rng(n))
+    found = false_alarm_spread(n, generator=np.random.default_rng(n))
     mean, median, often, seldom = SIMULATED[n]
 
     assert found.mean == pytest.approx(mean, rel=0.03)
@@ -35,7 +35,7 @@ def test_spread_of_the_false_alarm_rate(n):
 
 
 def test_more_readings_bring_the_rate_to_the_nominal_one():
-    few, many = (false_alarm_spread(n, rng=np.random.default_rng(1)) for n in (10, 300))
+    few, many = (false_alarm_spread(n, generator=np.random.default_rng(1)) for n in (10, 300))
 
     assert few.p10 < many.p10 < many.nominal < many.p90 < few.p90
 
@@ -48,15 +48,17 @@ def test_rates_are_those_of_the_chart_itself():
         limits = individuals_limits(rng.normal(size=10), width=2.5)
         rates.append(norm.sf(limits.upper) + norm.cdf(limits.lower))
 
-    assert false_alarm_spread(10, rng=rng, width=2.5).mean == pytest.approx(np.mean(rates), rel=0.08)
+    assert false_alarm_spread(10, generator=rng, width=2.5).mean == pytest.approx(np.mean(rates), rel=0.08)
 
 
 def test_the_same_generator_gives_the_same_answer():
-    assert false_alarm_spread(20, rng=np.random.default_rng(4)) == false_alarm_spread(20, rng=np.random.default_rng(4))
+    once, again = (false_alarm_spread(20, generator=np.random.default_rng(4)) for _ in range(2))
+
+    assert once == again
 
 
 def test_in_words():
-    words = str(false_alarm_spread(20, rng=np.random.default_rng(5)))
+    words = str(false_alarm_spread(20, generator=np.random.default_rng(5)))
 
     assert words == (
         "limits from 20 readings: half of all such baselines give a false alarm more often than once in 270 readings, "
@@ -69,4 +71,4 @@ def test_in_words():
 )
 def test_refuses(n, width, says):
     with pytest.raises(InputError, match=says):
-        false_alarm_spread(n, rng=np.random.default_rng(0), width=width)
+        false_alarm_spread(n, generator=np.random.default_rng(0), width=width)
