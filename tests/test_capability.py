@@ -43,6 +43,7 @@ def test_handbook_indices():
     assert result.ppu is not None
     values = [index.value for index in (result.pp, result.ppl, result.ppu, result.ppk)]
     assert values == pytest.approx([1.0, 4 / 3, 2 / 3, 2 / 3], rel=1e-9)
+    assert 1 - result.ppk.value / result.pp.value == pytest.approx(0.3333, abs=5e-5)  # the page's k: off the middle
     assert (result.mean, result.sigma_overall) == pytest.approx((16.0, 2.0), rel=1e-12)
 
 
