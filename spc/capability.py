@@ -32,6 +32,7 @@ from spc.pivots import (
     within_sigma,
 )
 from spc.resolution import RoundingEffect, rounding_effect, sigma_without_rounding
+from spc.rounding import COARSEST
 from spc.sigma import sigma_within
 
 STABLE = "The stream was stable over these readings, so the indices describe the process as it ran then."
@@ -254,13 +255,16 @@ def resolution_effect(sigma_overall: float, step: float) -> ResolutionEffect:
         )
         return ResolutionEffect(step, ratio, None, decides=True, statement=statement)
     effect = rounding_effect(ratio)
-    decides = ratio > 1
+    decides = ratio > COARSEST
     statement = (
         f"Readings step by {step:g}, {ratio:.2g} times sigma. Pp and Ppk read {_percent_low(effect.overall_mean)} "
         f"because rounding adds to the spread; Cp and Cpk read {_percent_range(effect)}."
     )
     if decides:
-        statement += " A step above one sigma decides much of the result: read in finer steps before using an index."
+        statement += (
+            f" A step above {COARSEST:.2f} sigma leaves fewer than four possible moving ranges within their limit: the "
+            "resolution decides the result. Read in finer steps before using an index."
+        )
     return ResolutionEffect(step, ratio, effect, decides, statement)
 
 

@@ -8,18 +8,19 @@ depends on where its level lies between two steps.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
-from spc.arrays import FloatArray
+from spc.arrays import FloatArray, frozen
 from spc.errors import InputError
 from spc.sigma import D2_FOR_PAIRS, resolution_floor
 
 OFFSETS = 33
 """Levels tried between two steps: from on a step to halfway to the next; the rest mirrors these."""
 
-FINEST, COARSEST = 0.005, 30.0
-"""Sigmas, in steps, between which equal repeats can tell sigma."""
+FINEST, COARSEST = 0.005, 3.0
+"""Sigmas, in steps, between which equal repeats can tell sigma: beyond three steps the step no longer matters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,15 +101,16 @@ def probability_all_equal(sigma_over_step: float, repeats: int) -> float:
 
     reach = math.ceil(9 * sigma_over_step) + 2
     steps = np.arange(-reach, reach + 1)
+    level, weights = _levels()
+    share = ndtr((steps + 0.5 - level) / sigma_over_step) - ndtr((steps - 0.5 - level) / sigma_over_step)
+    return float(weights @ (share**repeats).sum(axis=1))
+
+
+@cache
+def _levels() -> tuple[FloatArray, FloatArray]:
+    """Return Gauss-Legendre levels from 0 to half a step, shape (64, 1), and their weights; the rest mirrors these."""
     nodes, weights = np.polynomial.legendre.leggauss(64)
-    total = 0.0
-    for level, weight in zip(
-        (nodes + 1) / 4, weights / 2, strict=True
-    ):  # levels from 0 to half a step; the rest mirrors
-        upper = ndtr((steps + 0.5 - level) / sigma_over_step)
-        lower = ndtr((steps - 0.5 - level) / sigma_over_step)
-        total += weight * float(((upper - lower) ** repeats).sum())
-    return total
+    return frozen((nodes[:, None] + 1) / 4), frozen(weights / 2)
 
 
 def sigma_from_equal_repeats(share: float, repeats: int) -> float:

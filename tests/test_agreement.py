@@ -17,7 +17,7 @@ def judgements(table: list[list[int]]) -> tuple[list[str], list[str]]:
 
 
 def test_published_pair():
-    """Two appraisers, 50 parts, three times: the attribute study of the measurement systems analysis manual (memory)."""
+    """Two appraisers, 50 parts, three times: attribute study of the measurement systems analysis manual (memory)."""
     kappa = cohen_kappa(*judgements([[44, 6], [3, 97]]))
 
     assert kappa.value == pytest.approx(0.86, abs=0.005)

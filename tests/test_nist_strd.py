@@ -11,6 +11,7 @@ from statsmodels.datasets import longley  # type: ignore[import-untyped]  # stat
 
 from spc import decimals
 from spc.errors import InputError
+from spc.gauge import crossed_study
 from spc.least_squares import least_squares, polynomial, straight_line
 from tests.strd_data import POLYNOMIALS, SHIPPED, UNIVARIATE
 
@@ -151,3 +152,22 @@ def test_settings_of_very_different_size_are_refused_in_words():
 def test_a_design_without_columns_is_refused(shape):
     with pytest.raises(InputError, match="table of columns"):
         least_squares(np.zeros(shape), [1, 2, 3])
+
+
+# Certified F of the one-way sets that scipy ships; SmLs07 to 09 vary in the thirteenth figure and beyond.
+F_RATIOS = {
+    "AtmWtAg": 15.946733567793,
+    "SiRstv": 1.18046237440255,
+    **{f"SmLs0{i}": 21.0 for i in (1, 4, 7)},
+    **{f"SmLs0{i}": 201.0 for i in (2, 5, 8)},
+    **{f"SmLs0{i}": 2001.0 for i in (3, 6, 9)},
+}
+
+
+@pytest.mark.parametrize("name", F_RATIOS)
+def test_analysis_of_variance(name):
+    """One operator: the study's F of parts is the one-way F. Met to 12 digits, 9 being asked."""
+    treatment, response = np.loadtxt(SHIPPED / "nist_anova" / f"{name}.dat", skiprows=60).T
+    study = crossed_study(response, treatment.astype(int).tolist(), ["A"] * len(response))
+
+    assert study.anova[0].f == pytest.approx(F_RATIOS[name], rel=1e-12)
