@@ -131,12 +131,16 @@
     return { id: element.id, href: href, text: element.textContent, inside: element.closest("[id]") };
   }
 
+  function like(inside, is) {
+    return [...inside.querySelectorAll("a[href], button, summary, [tabindex]")].find(is);
+  }
+
   function refocus() {
     if (!focused || document.activeElement !== document.body) return;
     const inside = (focused.inside && focused.inside.id && document.getElementById(focused.inside.id)) || document;
     const same = (focused.id && document.getElementById(focused.id)) ||
-      [...inside.querySelectorAll("a[href], button, [tabindex]")].find(
-        (one) => focused.href ? one.getAttribute("href") === focused.href : one.textContent === focused.text);
+      like(inside, (one) => focused.href && one.getAttribute("href") === focused.href) ||
+      like(inside, (one) => focused.text && one.textContent === focused.text);
     if (same) same.focus({ preventScroll: true });
   }
 

@@ -12,13 +12,14 @@ from typing import Any
 import numpy as np
 
 from spc.arrays import FloatArray
+from spc.catalogue.check import Check
 from spc.figures.frame import Frame
 from spc.figures.labels import spread
 from spc.figures.window import Window
 from spc.figures.words import axis_time
 from spc.results import Segment, StreamResult
 from spc.times import to_microseconds
-from spc.wording import number
+from spc.wording import level_text
 
 ACCEPTANCE = {"width": 3.0, "dash": "solid"}
 CONTROL = {"width": 1.5, "dash": "7px,4px"}
@@ -184,20 +185,25 @@ def _main_names(result: StreamResult, frame: Frame, window: Window) -> list[Name
         limits = segment.limits
         if limits is not None:
             for word, level in (("UCL", limits.upper), ("centre", limits.centre_line), ("LCL", limits.lower)):
-                named.append(Named(level, f"{word} {number(level, check.decimals + 1)}", theme.control))
+                named.append(Named(level, f"{word} {_bare(level, check)}", theme.control))
     return named
 
 
 def _range_names(result: StreamResult, frame: Frame, window: Window) -> list[Named]:
-    theme, places = frame.screen.colours, result.check.decimals + 1
+    theme, check = frame.screen.colours, result.check
     for _, segment in list(segments_in_view(result, window))[-1:]:
         limits = segment.limits
         if limits is not None:
             return [
-                Named(limits.moving_range_upper, f"UCL {number(limits.moving_range_upper, places)}", theme.control),
-                Named(limits.moving_range_centre, f"mean {number(limits.moving_range_centre, places)}", theme.control),
+                Named(limits.moving_range_upper, f"UCL {_bare(limits.moving_range_upper, check)}", theme.control),
+                Named(limits.moving_range_centre, f"mean {_bare(limits.moving_range_centre, check)}", theme.control),
             ]
     return []
+
+
+def _bare(level: float, check: Check) -> str:
+    """Return a limit without its unit, which is on the axis."""
+    return level_text(level, check).removesuffix(f" {check.chart_unit}")
 
 
 def _beside(named: list[Named], shown: tuple[float, float], axis: str, pane: int, frame: Frame) -> list[Annotation]:

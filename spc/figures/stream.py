@@ -14,7 +14,7 @@ from spc.results import StreamResult
 from spc.times import to_microseconds
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
 USUAL_READINGS = 60
 """Readings in view when nobody asked for another stretch."""
@@ -37,7 +37,7 @@ def stream_figure(
         screen: what it is drawn for.
         focus_row: row of the reading to point at.
     """
-    import plotly.graph_objects as go
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
     window = window or last_readings(result, USUAL_READINGS)
     screen = screen or Screen()

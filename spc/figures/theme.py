@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go  # type: ignore[import-untyped]  # it comes without types
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
 FONT = "'Segoe UI', 'Noto Sans', 'Liberation Sans', 'Helvetica Neue', Arial, sans-serif"
 FONT_SIZE = 13
@@ -80,7 +80,7 @@ TIME_FORMATS = [
 
 def template(theme: Theme) -> "go.layout.Template":
     """Return the plotly template of `theme`."""
-    import plotly.graph_objects as go
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
     axis = {
         "gridcolor": theme.rule,

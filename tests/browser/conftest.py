@@ -1,0 +1,138 @@
+"""A real browser on a real server. There is no skipping: without a browser these tests fail and say what is missing."""
+
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, Request, sync_playwright
+
+from dashboard import server
+from dashboard.app import create_app
+from dashboard.settings import Settings
+from spc.watch import Watch
+from tests.dashboard.made_line import asked, watched, write_line
+
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
+WAIT = 15_000
+
+
+def browser_path() -> str:
+    """Return the browser named by SPC_BROWSER, or the first Chromium there is."""
+    named = os.environ.get("SPC_BROWSER")
+    found = named or next(filter(None, map(shutil.which, NAMES)), None)
+    if not found or not Path(found).exists():
+        where = f"SPC_BROWSER names {named}, which is not there" if named else "no Chromium was found"
+        pytest.fail(f"{where}; install Chromium, or set SPC_BROWSER to the path of a Chromium, Chrome or Edge")
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = browser_path()
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield running
+        running.close()
+
+
+@dataclass(slots=True)
+class Line:
+    """A dashboard that follows its own made line."""
+
+    settings: Settings
+    address: str
+    source: Watch
+    stop: Callable[[], None]
+
+
+@pytest.fixture
+def line(tmp_path: Path) -> Iterator[Line]:
+    settings = write_line(tmp_path)
+    source = watched(settings)
+    running = server.create_server(Settings(log=settings.log, port=0), create_app(asked(settings, source)).server)
+    end = threading.Event()
+    threads = [
+        threading.Thread(target=running.run, daemon=True),
+        threading.Thread(target=server.follow, args=(source, end), daemon=True),
+    ]
+    for thread in threads:
+        thread.start()
+
+    def stop() -> None:
+        end.set()
+        running.task_dispatcher.shutdown(timeout=1)
+        for channel in list(running.active_channels.values()):
+            channel.handle_close()
+        running.close()
+
+    yield Line(settings, f"http://127.0.0.1:{running.effective_port}", source, stop)
+    stop()
+
+
+@dataclass(slots=True)
+class Seen:
+    """What a page asked for and complained about."""
+
+    requests: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+    server_ends: bool = False  # whether the test takes the server away, which browsers complain about
+
+    def watch(self, page: Page) -> None:
+        page.on("request", lambda request: self.requests.append(request.url))
+        page.on("requestfailed", lambda request: self.failed(request))
+        page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))
+        page.on(
+            "console",
+            lambda message: self.complaints.append(message.text) if message.type in ("error", "warning") else None,
+        )
+
+    def failed(self, request: Request) -> None:
+        """Note a request that failed; one that a page gave up on leaving it did not."""
+        if request.failure != "net::ERR_ABORTED":
+            self.complaints.append(f"failed: {request.url} {request.failure}")
+
+
+@pytest.fixture
+def seen() -> Seen:
+    return Seen()
+
+
+@pytest.fixture
+def open_page(browser: Browser, seen: Seen, line: Line) -> Iterator[Callable[..., Page]]:
+    contexts = []
+
+    def open_one(width: int = 1440, height: int = 900, **more: Any) -> Page:
+        context = browser.new_context(viewport={"width": width, "height": height}, **more)
+        context.set_default_timeout(WAIT)
+        contexts.append(context)
+        page = context.new_page()
+        seen.watch(page)
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def page(open_page: Callable[..., Page]) -> Page:
+    return open_page()
+
+
+@pytest.fixture(autouse=True)
+def quiet(seen: Seen) -> Iterator[None]:
+    """No page complains and none asks another host."""
+    yield
+    if not seen.server_ends:
+        assert seen.complaints == []
+    hosts = {url.split("/")[2].split(":")[0] for url in seen.requests if not url.startswith(("data:", "blob:"))}
+    assert hosts <= {"127.0.0.1"}

@@ -1,0 +1,150 @@
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Line
+from tests.dashboard.made_line import add_row
+
+BATH_ROW = "2026-04-10T15:00,Line 1,bath_concentration,tank,{value},,mL/100mL,tube-1,m1,A,"
+
+
+def board(page: Page, line: Line) -> None:
+    page.goto(line.address + "/")
+    page.locator(".tile").first.wait_for()
+    expect(page.locator("#link-words")).to_have_text("Live")
+
+
+def test_what_needs_doing_stands_first_then_every_stream(page, line):
+    board(page, line)
+
+    expect(page.locator(".todo-item h3")).to_have_count(2)
+    assert page.locator(".todo-item h3").first.inner_text().startswith("Ammeter, head read")
+    assert "Hold every part" in page.locator(".todo-failed").inner_text()
+    assert page.locator(".tile").count() == 6
+    assert [heading.inner_text() for heading in page.locator(".line-head h2").all()] == ["Line 1", "Line 2"]
+
+
+def test_a_state_is_a_shape_and_a_word(page, line):
+    board(page, line)
+    failed = page.locator(".tile-failed .state")
+
+    assert failed.inner_text() == "failed"
+    assert failed.locator(".shape-failed").bounding_box()["width"] > 8
+
+
+def test_a_row_in_the_log_is_on_the_open_board_within_two_seconds(page, line):
+    board(page, line)
+    add_row(line.settings, BATH_ROW.format(value="0.05"))
+
+    expect(page.locator(".todo-failed h3").first).to_contain_text("0.05", timeout=2000)
+    expect(page.locator("#clock")).to_contain_text("Fri 10 Apr 2026 15:00", timeout=2000)
+    expect(page.locator("#rows")).to_contain_text("407 rows")
+
+
+def test_a_new_row_moves_neither_the_focus_nor_the_scroll(open_page, line):
+    page = open_page(width=390, height=700)
+    board(page, line)
+    tile = page.locator(".tile h3 a", has_text="UV-A irradiance")
+    tile.focus()
+    tile.scroll_into_view_if_needed()
+    before = page.evaluate("window.scrollY")
+    add_row(line.settings, BATH_ROW.format(value="0.22"))
+
+    expect(page.locator(".tile", has_text="Bath concentration").locator(".value")).to_have_text("0.220", timeout=2000)
+    expect(tile).to_be_focused()
+    assert page.evaluate("window.scrollY") == before
+    assert before > 0
+
+
+def test_a_focused_thing_to_do_keeps_the_focus_when_the_list_is_drawn_anew(page, line):
+    board(page, line)
+    drift = page.locator(".todo-moving h3 a")
+    drift.focus()
+    add_row(line.settings, BATH_ROW.format(value="0.05"))
+
+    expect(page.locator(".todo-failed")).to_have_count(2, timeout=2000)
+    expect(drift).to_be_focused()
+
+
+def test_a_new_stream_appears_without_a_reload(page, line):
+    board(page, line)
+    page.evaluate("window.here = true")
+    add_row(line.settings, "2026-04-10T15:00,Line 3,viscosity,tank,2.6,,mm2/s,,m1,A,")
+
+    expect(page.get_by_role("heading", name="Line 3")).to_be_visible(timeout=2000)
+    assert page.evaluate("window.here")
+
+
+def test_a_lost_server_is_said_and_nothing_looks_current(page, line, seen):
+    board(page, line)
+    seen.server_ends = True
+    line.stop()
+
+    expect(page.locator("#link-words")).to_contain_text("No contact with the server since", timeout=10_000)
+    assert page.evaluate("document.documentElement.dataset.link") == "lost"
+    assert page.evaluate("getComputedStyle(document.querySelector('main')).filter") == "grayscale(1)"
+
+
+def test_a_log_that_cannot_be_read_is_said(page, line):
+    board(page, line)
+    line.settings.log.rename(line.settings.log.with_suffix(".away"))
+
+    expect(page.locator("#link-words")).to_contain_text("The log cannot be read", timeout=5000)
+    line.settings.log.with_suffix(".away").rename(line.settings.log)
+    expect(page.locator("#link-words")).to_have_text("Live", timeout=5000)
+
+
+def test_the_quarantined_rows_are_one_click_away(page, line):
+    board(page, line)
+    page.get_by_role("link", name="1 quarantined").click()
+
+    expect(page.get_by_role("heading", name="Rows read")).to_be_visible()
+    expect(page.locator("td code")).to_have_text("1.2.3")
+
+
+def test_every_link_is_reached_by_keyboard_in_order(page, line):
+    board(page, line)
+    reached = []
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        reached.append(page.evaluate("document.activeElement.innerText.trim().split('\\n')[0]"))
+
+    assert reached[0] == "To the page"
+    assert reached[1] == "Hall 4"
+    links = [link.inner_text().strip() for link in page.locator("main a").all()]
+    assert [words for words in reached if words in links][: len(links)] == links
+    assert {"As this device", "Dark booth", "Daylight"} <= set(reached)
+
+
+def test_the_look_is_chosen_and_remembered(page, line):
+    board(page, line)
+    page.get_by_role("button", name="Dark booth").click()
+    dark = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    page.reload()
+    page.locator(".tile").first.wait_for()
+
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == dark == "rgb(18, 17, 16)"
+    expect(page.get_by_role("button", name="Dark booth")).to_have_attribute("aria-pressed", "true")
+
+
+def test_the_look_follows_the_device(open_page, line):
+    colours = []
+    for scheme in ("dark", "light"):
+        page = open_page(color_scheme=scheme)
+        board(page, line)
+        colours.append(page.evaluate("getComputedStyle(document.body).backgroundColor"))
+
+    assert colours == ["rgb(18, 17, 16)", "rgb(241, 238, 229)"]
+
+
+@pytest.mark.parametrize("width", [360, 768, 1440, 2560, 3840])
+def test_nothing_is_wider_than_the_screen_and_touch_targets_are_large(open_page, line, width):
+    page = open_page(width=width)
+    board(page, line)
+
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    small = page.evaluate(
+        """() => [...document.querySelectorAll("main a, button, header a")]
+            .map(one => one.closest(".tile, .todo-item") || one)
+            .filter(one => one.getBoundingClientRect().height < 44).map(one => one.textContent)"""
+    )
+    assert small == []

@@ -1,0 +1,33 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboard.urls import StreamView
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+VIEWS = st.builds(StreamView, line=TEXT, check=TEXT, position=TEXT, show=TEXT, start=TEXT, end=TEXT, row=TEXT)
+
+
+@given(VIEWS)
+def test_a_view_comes_back_from_its_address(view):
+    assert StreamView.from_search(view.to_search()) == view
+
+
+def test_the_usual_address_is_short():
+    assert StreamView("Line A", "uva_irradiance", "lamp 2").href == (
+        "/stream?line=Line+A&check=uva_irradiance&position=lamp+2"
+    )
+
+
+@pytest.mark.parametrize("search", ["", None, "?", "?what=else", "?line=a&line=b&what=else", "line=a"])
+def test_what_an_address_does_not_say_is_left_at_its_default(search):
+    view = StreamView.from_search(search)
+
+    assert view.line in ("", "a")
+    assert (view.check, view.show, view.start) == ("", "last", "")
+
+
+def test_the_file_of_a_view_has_the_same_address_parts():
+    view = StreamView("a", "b", "c", start="2026-03-02T06:10", end="2026-03-03T06:10")
+
+    assert view.csv_href == "/stream.csv" + view.to_search()
