@@ -1,5 +1,6 @@
 """Numbers, limits and times as people read them."""
 
+import math
 from datetime import datetime, timedelta, tzinfo
 
 from spc.catalogue.acceptance import Acceptance
@@ -16,6 +17,29 @@ def number(x: float, decimals: int) -> str:
     if float(text) == 0.0:
         text = text.lstrip("-")
     return text.replace("-", "\N{MINUS SIGN}")
+
+
+SMALLEST, LARGEST = 1e-6, 1e12
+"""Numbers between are written without an exponent."""
+
+
+def in_figures(x: float, digits: int = 3) -> str:
+    """Return `x` with that many figures: "0.00135", "12.4", "1,090", "2.4e-12"; "none" for NaN."""
+    if math.isnan(x):
+        return "none"
+    if math.isinf(x):
+        return "no end" if x > 0 else "\N{MINUS SIGN}no end"
+    text = f"{x:.{digits - 1}e}"
+    if x == 0 or SMALLEST <= abs(x) < LARGEST:
+        places = digits - 1 - int(text.partition("e")[2]) if x else 0
+        text = f"{round(x, places):,.{max(places, 0)}f}"
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def short(x: float, digits: int = 4) -> str:
+    """Return `x` with that many figures at most: "0.012", "1,096", "2"."""
+    text = in_figures(x, digits)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
 
 
 def reading_text(x: float, check: Check, bound: int = Bound.EXACT, *, more_places: int = 0) -> str:

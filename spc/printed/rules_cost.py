@@ -9,10 +9,10 @@ from rich.text import Text
 
 from spc.arl import RunLength
 from spc.arl_cost import ChartRules
-from spc.printed.table import figures, heading, note, plain_table, short
+from spc.printed.table import heading, note, plain_table
 from spc.rules import RULE_SETS, describe
 from spc.rules_cost import RulesCost
-from spc.wording import with_unit
+from spc.wording import in_figures, short, with_unit
 
 HOW = {"exact chain": "chain", "integral equation": "equation"}
 MARKS = {
@@ -55,13 +55,13 @@ def _given(cost: RulesCost) -> Iterator[str]:
     yield f"sigma {with_unit(f'{sigma.sigma:.4g}', cost.check.chart_unit)}{floor}: {sigma.source}"
     yield f"{short(cost.checks_per_year)} checks a year: {cost.rate_source}"
     if sigma.readings_per_year is not None:
-        yield f"(the log has {figures(sigma.readings_per_year)} readings a year; --per-year counts with another number)"
+        yield f"(the log has {in_figures(sigma.readings_per_year)} readings a year; --per-year counts with that)"
     yield f"correlation of a reading and the one before: {cost.lag_correlation:g}"
     if sigma.correlation is not None and sigma.correlation_bound is not None:
         far = abs(sigma.correlation) > sigma.correlation_bound
         yield (
-            f"(the log has {figures(sigma.correlation, 2)}, "
-            + (f"beyond the {figures(sigma.correlation_bound, 2)} " if far else "within the ")
+            f"(the log has {in_figures(sigma.correlation, 2)}, "
+            + (f"beyond the {in_figures(sigma.correlation_bound, 2)} " if far else "within the ")
             + "that independent readings give"
             + ("; --correlation counts it in)" if far else ")")
         )
@@ -70,7 +70,14 @@ def _given(cost: RulesCost) -> Iterator[str]:
 def _false_alarm(cost: RulesCost, place: int) -> tuple[str, ...]:
     each = cost.costs[place]
     run = each.false_alarm
-    return (each.name, figures(each.false_alarms_per_year), figures(run.arl), f"{run.p50:,}", f"{run.p05:,}", _how(run))
+    return (
+        each.name,
+        in_figures(each.false_alarms_per_year),
+        in_figures(run.arl),
+        f"{run.p50:,}",
+        f"{run.p05:,}",
+        _how(run),
+    )
 
 
 def _until_seen(cost: RulesCost, place: int) -> Iterator[RenderableType]:
@@ -84,11 +91,11 @@ def _until_seen(cost: RulesCost, place: int) -> Iterator[RenderableType]:
         [
             (
                 each.name,
-                figures(each.seen[place].checks.arl),
+                in_figures(each.seen[place].checks.arl),
                 f"{each.seen[place].checks.p50:,}",
                 f"{each.seen[place].checks.p90:,}",
-                figures(cost.days(each.seen[place].checks.arl)),
-                figures(cost.days(each.seen[place].checks.p90)),
+                in_figures(cost.days(each.seen[place].checks.arl)),
+                in_figures(cost.days(each.seen[place].checks.p90)),
                 _how(each.seen[place].checks),
             )
             for each in cost.costs
@@ -99,7 +106,7 @@ def _until_seen(cost: RulesCost, place: int) -> Iterator[RenderableType]:
 def _how(run: RunLength) -> str:
     if run.standard_error is None:
         return HOW[run.method]
-    return f"simulated, \N{PLUS-MINUS SIGN} {figures(run.standard_error, 2)}"
+    return f"simulated, \N{PLUS-MINUS SIGN} {in_figures(run.standard_error, 2)}"
 
 
 def _rules(rules: ChartRules) -> Iterator[RenderableType]:
@@ -117,6 +124,6 @@ def _estimated(cost: RulesCost) -> str:
     return (
         f"Limits are taken as exact. Drawn from {few.n_baseline} readings they are not: for a reading beyond "
         f"{few.width:g} sigma alone, the mean from one false alarm to the next then lies between "
-        f"{figures(few.arl_p10)} and {figures(few.arl_p90)} checks on 8 charts in 10 (simulated), where exact limits "
-        f"have {figures(few.arl_known)}."
+        f"{in_figures(few.arl_p10)} and {in_figures(few.arl_p90)} checks on 8 charts in 10 (simulated), where exact "
+        f"limits have {in_figures(few.arl_known)}."
     )

@@ -1,32 +1,9 @@
-"""What every printed result is made of: plain tables, headings, notes, and numbers of three figures."""
+"""What every printed result is made of: plain tables, headings, notes."""
 
-import math
 from collections.abc import Iterable, Sequence
 
 from rich.table import Table
 from rich.text import Text
-
-FIGURES = 3
-SMALLEST, LARGEST = 1e-6, 1e12  # written without an exponent
-
-
-def figures(x: float, digits: int = FIGURES) -> str:
-    """Return `x` with that many figures: "0.00135", "12.4", "1,090", "2.4e-12"; "none" for NaN."""
-    if math.isnan(x):
-        return "none"
-    if math.isinf(x):
-        return "no end" if x > 0 else "\N{MINUS SIGN}no end"
-    text = f"{x:.{digits - 1}e}"
-    if x == 0 or SMALLEST <= abs(x) < LARGEST:
-        places = digits - 1 - int(text.partition("e")[2]) if x else 0
-        text = f"{round(x, places):,.{max(places, 0)}f}"
-    return text.replace("-", "\N{MINUS SIGN}")
-
-
-def short(x: float, digits: int = 4) -> str:
-    """Return `x` with that many figures at most: "0.012", "1,096", "2"."""
-    text = figures(x, digits)
-    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
 
 
 def heading(text: str) -> Text:

@@ -6,7 +6,8 @@ import math
 import pytest
 from rich.console import Console
 
-from spc.printed.table import figures, plain_table, short
+from spc.printed.table import plain_table
+from spc.wording import in_figures, short
 
 
 @pytest.mark.parametrize(
@@ -27,7 +28,7 @@ from spc.printed.table import figures, plain_table, short
     ],
 )
 def test_three_figures(x, printed):
-    assert figures(x) == printed.replace("-", "\N{MINUS SIGN}")
+    assert in_figures(x) == printed.replace("-", "\N{MINUS SIGN}")
 
 
 @pytest.mark.parametrize(
