@@ -9,20 +9,18 @@ from spc.ingest.decoder import Decoder
 from spc.ingest.table import DELIMITERS, Header
 
 ENCODINGS = {"utf-8": "UTF-8", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
-WRITTEN = {"decimal_comma": "with a decimal comma", "grouped": "with thousands set apart, read without that sign"}
 ROWS_NAMED = 5
+
+Decision = tuple[str, ...]
+"""What was decided, then of what: ("converted", check, from, to), ("unit_beside_word", check, unit), ("bare_time",)."""
 
 
 @dataclass(slots=True)
 class Decisions:
-    """Counts over all of a file."""
+    """How often each decision was taken, over all of a file."""
 
-    converted: Counter[tuple[str, str, str]] = field(default_factory=Counter)  # check, from, to
-    unit_beside_word: Counter[tuple[str, str]] = field(default_factory=Counter)  # check, unit
-    written: Counter[str] = field(default_factory=Counter)  # decimal_comma, grouped
-    bare_times: int = 0
-    short_years: int = 0
-    repeated: list[int] = field(default_factory=list)  # rows
+    counts: Counter[Decision] = field(default_factory=Counter)
+    repeated: list[int] = field(default_factory=list)  # rows whose time was read as the first pass of a repeated hour
 
 
 def notes(
@@ -39,24 +37,31 @@ def notes(
     other = [name for name in header.names if name not in known]
     if other:
         said.append(f"kept with the rows, not used: {', '.join(other)}")
-    if decisions.bare_times:
-        said.append(f"{_times(decisions.bare_times)} without an offset, read in {zone}")
+    said += [_sentence(what, count, zone) for what, count in sorted(decisions.counts.items()) if count]
     if decisions.repeated:
         said.append(
             f"{_times(len(decisions.repeated))} in an hour that {zone} repeats when the clocks go back, "
             f"read as its first pass: {_rows(decisions.repeated)}"
         )
-    if decisions.short_years:
-        said.append(f"{_times(decisions.short_years)} with a two-digit year, read as 1969 to 2068")
-    for how, words in WRITTEN.items():
-        if decisions.written[how]:
-            said.append(f"{_readings(decisions.written[how])} {words}")
-    for (check, written, unit), count in sorted(decisions.converted.items()):
-        if count:
-            said.append(f"{check}: {_readings(count)} converted from {written} to {unit}")
-    for (check, written), count in sorted(decisions.unit_beside_word.items()):
-        said.append(f"{check}: the unit {written} beside {_readings(count)} in words was not used")
     return tuple(said)
+
+
+def _sentence(what: Decision, count: int, zone: tzinfo) -> str:
+    match what:
+        case ("bare_time",):
+            return f"{_times(count)} without an offset, read in {zone}"
+        case ("short_year",):
+            return f"{_times(count)} with a two-digit year, read as 1969 to 2068"
+        case ("decimal_comma",):
+            return f"{_readings(count)} with a decimal comma"
+        case ("grouped",):
+            return f"{_readings(count)} with thousands set apart, read without that sign"
+        case ("converted", check, written, unit):
+            return f"{check}: {_readings(count)} converted from {written} to {unit}"
+        case ("unit_beside_word", check, unit):
+            return f"{check}: the unit {unit} beside {_readings(count)} in words was not used"
+        case _:
+            raise ValueError(f"no sentence for {what}")
 
 
 def _lines(count: int) -> str:

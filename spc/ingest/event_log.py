@@ -104,8 +104,8 @@ def _event(
 
 
 def _count(event: Event, place: int, times: Times, decisions: Decisions) -> None:
-    decisions.bare_times += event.offset == NO_OFFSET
-    decisions.short_years += bool(times.short_year[place])
+    decisions.counts["bare_time",] += event.offset == NO_OFFSET
+    decisions.counts["short_year",] += bool(times.short_year[place])
     if times.repeated[place]:
         decisions.repeated.append(event.row)
 

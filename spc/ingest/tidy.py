@@ -10,10 +10,10 @@ from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray
 from spc.catalogue.check import Catalogue, Check
 from spc.ingest.clean import Number, Reason, parse_number, parse_word, why_no_value
 from spc.ingest.dates import Times
-from spc.ingest.decisions import Decisions
+from spc.ingest.decisions import Decision, Decisions
 from spc.ingest.table import Codes, Column, Fault, Rows, plain_name
 from spc.records import NO_OFFSET, Bound, StreamKey
-from spc.units import convert, convertible, quantity, rounded, same_unit, units_like
+from spc.units import convert, convertible, quantity, rounded, same_unit, spelling, units_like
 
 TIME = "taken_at"
 REQUIRED = (TIME, "line", "check", "value")
@@ -63,18 +63,20 @@ class Cleaned:
 
 
 class _Blame:
-    """The first fault of each row."""
+    """The first fault of each row, and what was decided for the rows that turn out to have none."""
 
-    def __init__(self, rows: Rows, number: IntArray) -> None:
+    def __init__(self, rows: Rows, number: IntArray, decisions: Decisions) -> None:
         self.good = np.ones(len(number), dtype=np.bool_)
         self.faults: list[Fault] = []
         self._rows, self._number = rows, number
+        self._texts: dict[str, list[str]] = {}
+        self._decisions = decisions
+        self._decided: list[tuple[Decision, IntArray]] = []
 
     def blame(self, places: BoolArray | IntArray, column: str, reason: Callable[[int], str] | str) -> None:
         """Set the rows at `places` (a mask or indices) aside, unless something else was wrong with them before."""
-        marked = np.zeros(len(self.good), dtype=np.bool_)
-        marked[places] = True
-        where = np.flatnonzero(marked & self.good)
+        where: IntArray = np.flatnonzero(places) if places.dtype == np.bool_ else np.asarray(places, dtype=np.int64)
+        where = where[self.good[where]]
         if len(where) == 0:
             return
         self.good[where] = False
@@ -82,13 +84,25 @@ class _Blame:
         for place, row, text in zip(where.tolist(), self._number[where].tolist(), cells, strict=True):
             self.faults.append(Fault(row, column, text, reason if isinstance(reason, str) else reason(place)))
 
+    def decided(self, what: Decision, places: IntArray) -> None:
+        """Count `what` for those of the rows at `places` that can be used in the end."""
+        self._decided.append((what, places))
+
+    def settle(self) -> IntArray:
+        """Tell the decisions; return the rows that can be used."""
+        for what, places in self._decided:
+            self._decisions.counts[what] += int(np.count_nonzero(self.good[places]))
+        return np.flatnonzero(self.good)
+
     def _cells(self, column: str, where: IntArray) -> list[str]:
         if column == TIME:
             return [self._rows.times[place] for place in where.tolist()]
         written = self._rows.columns.get(column)
         if written is None:
             return [""] * len(where)
-        texts = written.texts
+        if column not in self._texts:
+            self._texts[column] = written.texts
+        texts = self._texts[column]
         return [texts[code] for code in written.codes[where].tolist()]
 
 
@@ -104,16 +118,16 @@ def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str
     """
     number = rows.number
     cells = {name: trimmed(rows.columns.get(name), len(number)) for name in COLUMNS[1:]}
-    blame = _Blame(rows, number)
+    blame = _Blame(rows, number, decisions)
     blame.blame(np.array(sorted(times.faults), dtype=np.int64), TIME, times.faults.__getitem__)
     blame.blame(_empty(cells["line"]), "line", "the line is missing; write which line the check was made on")
     checks = list(catalogue.checks.values())
     check = _check_codes(cells["check"], checks, blame)
-    value, bound, word = _values(cells["value"], check, checks, blame, delimiter, decisions)
+    value, bound, word = _values(cells["value"], check, checks, blame, delimiter)
     reference = _references(cells["reference"], check, checks, blame, delimiter)
-    _to_catalogue_units(cells["unit"], check, checks, value, reference, blame, decisions)
+    _to_catalogue_units(cells["unit"], check, checks, value, reference, blame)
     _possible(value, bound, check, checks, blame)
-    kept = np.flatnonzero(blame.good)
+    kept = blame.settle()
     _count_times(times, number, kept, decisions)
     keys, stream = _streams(cells["line"], check, checks, cells["position"], kept)
     texts = {name: cells[name] for name in TEXTS}
@@ -141,21 +155,24 @@ def _empty(column: Trimmed) -> BoolArray:
 def _check_codes(column: Trimmed, checks: Sequence[Check], blame: _Blame) -> Codes:
     """Return the place in `checks` of each row's check; rows with another are blamed, and stand at 0."""
     place = {check.key: place for place, check in enumerate(checks)}
-    reasons = {code: _why_no_check(text, place) for code, text in enumerate(column.texts) if text not in place}
+    meant = {plain_name(key): key for key in place}
+    reasons = {code: _why_no_check(text, meant) for code, text in enumerate(column.texts) if text not in place}
     unknown = np.array([text not in place for text in column.texts], dtype=np.bool_)[column.codes]
     blame.blame(unknown, "check", lambda at: reasons[int(column.codes[at])])
     return np.array([place.get(text, 0) for text in column.texts], dtype=np.int32)[column.codes]
 
 
-def _why_no_check(text: str, known: Mapping[str, int]) -> str:
+def _why_no_check(text: str, known: Mapping[str, str]) -> str:
+    """Return the reason of a check that is none; `known` gives the keys by their plain name."""
     if not text:
-        return f"the check is missing; write one of {', '.join(known)}"
-    meant = [f"write {key}; or" for key in known if plain_name(key) == plain_name(text)] or ["write"]
-    return f"no check of the catalogue; {meant[0]} one of {', '.join(known)}, or add it to the site's catalogue"
+        return f"the check is missing; write one of {', '.join(known.values())}"
+    meant = known.get(plain_name(text))
+    one_of = f"{meant}; or one of" if meant else "one of"
+    return f"no check of the catalogue; write {one_of} {', '.join(known.values())}, or add it to the site's catalogue"
 
 
 def _values(
-    column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str, decisions: Decisions
+    column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str
 ) -> tuple[FloatArray, NDArray[np.int8], ObjectArray]:
     """Return number (NaN for a word), bound and word ("" for a number) of each row, in the row's own unit."""
     parsed = [parse_number(text, delimiter=delimiter) for text in column.texts]
@@ -176,7 +193,7 @@ def _values(
     for how in ("decimal_comma", "grouped"):
         flagged = np.array([number is not None and getattr(number, how) for number in numbers], dtype=np.bool_)
         if flagged.any():
-            decisions.written[how] += int(np.count_nonzero(flagged[column.codes] & blame.good))
+            blame.decided((how,), np.flatnonzero(flagged[column.codes]))
     return value, bound, word
 
 
@@ -218,27 +235,26 @@ def _to_catalogue_units(
     value: FloatArray,
     reference: FloatArray,
     blame: _Blame,
-    decisions: Decisions,
 ) -> None:
     """Give `value` and `reference` in the catalogue's units, in place."""
     pair = check.astype(np.int64) * len(column.texts) + column.codes
-    plain = np.zeros(len(checks) * len(column.texts), dtype=np.bool_)
+    spelled = [spelling(written) for written in column.texts]
+    plain = np.zeros((len(checks), len(spelled)), dtype=np.bool_)
     for at, entry in enumerate(checks):
-        for code, written in enumerate(column.texts):
-            ours = not written or (entry.kind == "measured" and same_unit(written, entry.unit))
-            plain[at * len(column.texts) + code] = ours
-    other = np.flatnonzero(blame.good & ~plain[pair])
+        ours = {spelling("")} | ({spelling(entry.unit)} if entry.kind == "measured" else set())
+        plain[at] = [unit in ours for unit in spelled]
+    other = np.flatnonzero(blame.good & ~plain.ravel()[pair])
     for present, places in _groups(pair[other], other):
         at, code = divmod(present, len(column.texts))
         written, entry = column.texts[code], checks[at]
         if entry.kind == "judged":
-            decisions.unit_beside_word[entry.key, written] += len(places)
+            blame.decided(("unit_beside_word", entry.key, written), places)
         elif entry.charted == "deviation" and same_unit(written, "%"):
-            _from_deviation(places, entry, value, reference, blame, decisions)
+            _from_deviation(places, entry, value, reference, blame)
         elif not convertible(written, entry.unit):
             blame.blame(places, "unit", _why_no_unit(written, entry))
         else:
-            _convert(places, written, entry, value, reference, blame, decisions)
+            _convert(places, written, entry, value, reference, blame)
 
 
 def _convert(
@@ -248,18 +264,15 @@ def _convert(
     value: FloatArray,
     reference: FloatArray,
     blame: _Blame,
-    decisions: Decisions,
 ) -> None:
     value[places] = convert(value[places], written, check.unit)
     if check.acceptance.rule != "minimum_at_reference":  # there the reference is what the document's table is read at
         reference[places] = convert(reference[places], written, check.unit)
     _blame_infinite(places, check, value, reference, blame)
-    decisions.converted[check.key, written, check.unit] += int(np.count_nonzero(blame.good[places]))
+    blame.decided(("converted", check.key, written, check.unit), places)
 
 
-def _from_deviation(
-    places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame, decisions: Decisions
-) -> None:
+def _from_deviation(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:
     """Turn deviations written in percent back into what the meter read, as in the stream's other rows."""
     blame.blame(
         places[np.isnan(reference[places])],
@@ -270,7 +283,7 @@ def _from_deviation(
     with np.errstate(over="ignore"):
         value[used] = rounded(reference[used] * (1.0 + value[used] / 100.0))
     _blame_infinite(used, check, value, reference, blame)
-    decisions.converted[check.key, "% of the reference", check.unit] += int(np.count_nonzero(blame.good[used]))
+    blame.decided(("converted", check.key, "% of the reference", check.unit), used)
 
 
 def _blame_infinite(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:
@@ -297,9 +310,8 @@ def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: 
     def reason(side: str, limits: FloatArray) -> Callable[[int], str]:
         def why(at: int) -> str:
             entry = checks[check[at]]
-            return (
-                f"{entry.key} cannot be {side} {limits[at]:g} {entry.unit}".rstrip() + "; correct the value or its unit"
-            )
+            limit = f"{limits[at]:g} {entry.unit}".rstrip()
+            return f"{entry.key} cannot be {side} {limit}; correct the value or its unit"
 
         return why
 
@@ -308,8 +320,8 @@ def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: 
 
 
 def _count_times(times: Times, row: IntArray, kept: IntArray, decisions: Decisions) -> None:
-    decisions.bare_times += int(np.count_nonzero(times.offset[kept] == NO_OFFSET))
-    decisions.short_years += int(np.count_nonzero(times.short_year[kept]))
+    decisions.counts["bare_time",] += int(np.count_nonzero(times.offset[kept] == NO_OFFSET))
+    decisions.counts["short_year",] += int(np.count_nonzero(times.short_year[kept]))
     decisions.repeated += row[kept[times.repeated[kept]]].tolist()
 
 

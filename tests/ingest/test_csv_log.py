@@ -6,6 +6,7 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -278,6 +279,12 @@ def test_a_unit_beside_a_word_is_noted(tmp_path):
     assert any("the unit mm beside 1 reading" in note for note in log.notes)
 
 
+def test_what_is_quarantined_is_not_counted_as_converted(tmp_path):
+    rows = [reading(value, check="uva_irradiance", unit="mW/cm2") for value in ("1.2", "-1", "1.3", "x")]
+
+    assert "uva_irradiance: 2 readings converted from mW/cm2 to uW/cm2" in read_rows(tmp_path, *rows).notes
+
+
 # Quarantine
 
 
@@ -413,6 +420,29 @@ def test_the_later_row_is_the_duplicate_even_if_the_file_is_not_in_time_order(tm
 # Order and shape
 
 
+def test_readings_agree_with_pandas(tmp_path):
+    import pandas as pd
+
+    rng = np.random.default_rng(20250304)
+    hours = rng.permutation(600)
+    starts = pd.Timestamp("2025-03-01T00:00") + pd.to_timedelta(hours * 71, unit="min")
+    numbers = rng.normal(2500.0, 90.0, 600).round(2)
+    rows = [
+        f"{at:%Y-%m-%dT%H:%M},Line A,uva_irradiance,lamp {i % 3},{number},,,,,,"
+        for i, (at, number) in enumerate(zip(starts, numbers, strict=True))
+    ]
+    log = read_rows(tmp_path, *rows)
+    table = pd.read_csv(tmp_path / "log.csv", parse_dates=["taken_at"])
+    local = table["taken_at"].dt.tz_localize("Europe/Vienna", ambiguous=np.ones(600, dtype=bool), nonexistent="NaT")
+    table["at"] = local.dt.tz_convert("UTC").astype("datetime64[us, UTC]").astype("int64").where(local.notna())
+
+    for position, part in table[local.notna()].sort_values("at").groupby("position"):
+        stream = log.streams[StreamKey("Line A", "uva_irradiance", str(position))]
+        assert stream.value.tolist() == part["value"].tolist()
+        assert stream.taken_at.tolist() == part["at"].tolist()
+    assert log.rows.quarantined == int(local.isna().sum())
+
+
 def test_a_stream_is_in_time_order_and_ties_are_in_file_order(tmp_path):
     rows = [
         reading(str(value / 100)).replace("06:10", f"{hour:02}:00") for value, hour in ((1, 9), (2, 7), (3, 9), (4, 7))
@@ -437,7 +467,11 @@ def test_columns_have_the_types_of_the_records(tmp_path):
     assert [getattr(stream, name).dtype.name for name in names] == kinds
 
 
-@given(st.lists(st.sampled_from([reading(v).replace("06:10", f"{h:02}:10") for v in ("0.1", "x") for h in range(5)])))
+@given(
+    st.lists(
+        st.sampled_from([reading(v).replace("06:10", f"{h:02}:10") for v in ("0.1", "x") for h in range(5)]), max_size=8
+    )
+)
 def test_a_log_cut_off_reads_as_the_whole_log_up_to_there(tmp_path_factory, rows):
     folder = tmp_path_factory.mktemp("cut")
     whole = read_rows(folder, *rows)
@@ -494,7 +528,7 @@ WORDS = ["", " ", "Line A", "bath_concentration", "notched_shim", "ammeter", "no
 NUMBERS = ["0.21", "<0.05", "1,200", "0,21", "nan", "1e400", "-1", "2025-03-04T06:10", "2025-03-30T02:30"]
 CELLS = st.sampled_from([*WORDS, *NUMBERS, '"', 'a"b', "\n", "\0"])
 ROWS = st.lists(st.lists(CELLS, max_size=13).map(",".join), max_size=12)
-ANY_ROW = st.text(st.characters(codec="utf-8"), max_size=40)
+ANY_ROW = st.text(max_size=40)
 
 
 @given(ROWS | st.lists(ANY_ROW, max_size=8), st.sampled_from([",", ";", "\t"]))
