@@ -370,8 +370,9 @@ class _StreamAnswer:
         return self._around(around(self.result, index, USUAL), int(self.result.readings.row[index]))
 
     def _drawn(self) -> str:
-        n = len(self.result.charted.x)
-        drawn = len(places_drawn(self.result, self.window)) if n else 0
+        view = self.window.charted_places(self.result)
+        places, n = places_drawn(self.result, self.window), max(0, view.stop - view.start)
+        drawn = int(((places >= view.start) & (places < view.stop)).sum())
         if drawn == n:
             return ""
         return f"{_count(drawn)} of {_count(n)} readings are drawn; every signalled and every failed one is."

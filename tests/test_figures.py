@@ -313,6 +313,17 @@ def test_signalled_and_failed_readings_outlive_thinning(line, monkeypatch):
     assert len(found["signalled"].y) == len({s.position for s in result.signals if s.chart == "individuals"})
 
 
+def test_what_is_far_from_the_window_is_not_sent_and_lines_lead_out_of_it(line):
+    result = line[BATH]
+    places = places_drawn(result, last_readings(result, 10))
+    figure = figure_of(result, window=last_readings(result, 10))
+
+    assert set(range(70, 80)) < set(places.tolist())
+    assert places[0] > 50
+    assert len(traces(figure)["reading"].x) == len(places)
+    assert "starts a new segment" not in traces(figure)  # the bath was changed long before
+
+
 # the window
 
 

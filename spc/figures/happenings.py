@@ -30,9 +30,10 @@ class Mark:
 
 
 def marks(result: StreamResult, frame: Frame, window: Window) -> tuple[Mark, ...]:
-    """Return every event of the stream with a place for its words, where there is one."""
+    """Return the events in the window and as long again on both sides, with a place for words where there is one."""
     resets = set(map(id, resetting_events(result)))
-    events = [event for event in result.events if event.kind not in LINE_EVENTS]
+    near = window.widened()
+    events = [e for e in result.events if e.kind not in LINE_EVENTS and near.first <= e.at <= near.last]
     span = (window.last - window.first) / frame.plot_width
     labels = [
         Label((event.at - window.first) / span, frame.text_width(event_name(event)), 0 if id(event) in resets else 1)

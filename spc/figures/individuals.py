@@ -49,12 +49,20 @@ def individuals_traces(
 
 
 def places_drawn(result: StreamResult, window: Window) -> IntArray:
-    """Return the charted places that are drawn: of a long stream not all, but every signalled and failed one."""
+    """Return the charted places that are drawn: those in the window and as much again on both sides.
+
+    Of many not all, but every signalled and every failed one.
+    """
     charted = result.charted
+    near, view = window.widened().charted_places(result), window.charted_places(result)
+    near = slice(max(0, near.start - 1), near.stop + 1)  # the lines lead out of the picture
     failed = np.flatnonzero(np.isin(charted.index, [failure.index for failure in result.failures]))
     ends = [place for segment in result.segments for place in (segment.first, segment.stop - 1)]
-    keep = np.concatenate((failed, [s.position for s in result.signals], ends)).astype(np.int64)
-    return drawn(charted.x, keep, window.charted_places(result))
+    keep = np.concatenate((failed, [s.position for s in result.signals], ends)).astype(np.int64) - near.start
+    x = charted.x[near]
+    inside = slice(view.start - near.start, max(view.start, view.stop) - near.start)
+    places: IntArray = near.start + drawn(x, keep[(keep >= 0) & (keep < len(x))], inside)
+    return places
 
 
 def ranges_on_chart(result: StreamResult) -> FloatArray:
@@ -101,6 +109,7 @@ class _Points:
             [float(r) if np.isfinite(r) else None for r in self.range],
             "y2",
             mode="lines+markers",
+            **self._said_by_the_axes(),
             line={"color": theme.ink, "width": 1.0},
             marker={"symbol": "circle", "size": self.size * (READING - 1.5), "color": theme.ink},
         )
@@ -116,6 +125,7 @@ class _Points:
             y[which].tolist(),
             "y" if chart == "individuals" else "y2",
             mode="markers",
+            hoverinfo="skip",
             marker={
                 "symbol": "diamond",
                 "size": self.size * SIGNAL,
@@ -133,6 +143,7 @@ class _Points:
             self.x[which].tolist(),
             "y",
             mode="markers",
+            hoverinfo="skip",
             marker={
                 "symbol": "square-x",
                 "size": max(self.size * FAILURE, self.frame.px(LEAST_FAILURE)),
@@ -186,11 +197,18 @@ class _Points:
             "x": self.times[which].tolist(),
             "y": y,
             "yaxis": axis,
-            "hovertext": self.touched[which].tolist(),
-            "hoverinfo": "text",
             "connectgaps": False,
+            **({} if "hoverinfo" in more or "hovertemplate" in more else self._said_by_the_reading(which)),
             **more,
         }
+
+    def _said_by_the_reading(self, which: Any) -> Trace:
+        return {"hovertext": self.touched[which].tolist(), "hoverinfo": "text"}
+
+    def _said_by_the_axes(self) -> Trace:
+        check = self.result.check
+        value = f"%{{y:.{check.decimals}f}} {check.chart_unit}".rstrip()
+        return {"hovertemplate": f"moving range <b>{value}</b><br>%{{x|%a %-d %b %Y %H:%M}}<extra></extra>"}
 
 
 def _mark_size(result: StreamResult, frame: Frame, window: Window) -> float:

@@ -33,7 +33,7 @@ def stream_figure(
     Args:
         result: the stream.
         zone: zone of the times on the axis.
-        window: the stretch in view; the last 60 readings when not given. What lies outside it is drawn too.
+        window: the stretch in view; the last 60 readings when not given. As much again on both sides is drawn too.
         screen: what it is drawn for.
         focus_row: row of the reading to point at.
     """
@@ -49,7 +49,7 @@ def stream_figure(
         frame = frame_for(screen, lanes=LANES, ranges=limited)
     found = marks(result, frame, window)
     if judged:
-        data, layout = verdict_traces(result, frame, zone, focus_row), verdict_layout(result, frame)
+        data, layout = verdict_traces(result, frame, window, zone, focus_row), verdict_layout(result, frame)
     else:
         data = individuals_traces(result, frame, window, zone, focus_row)
         layout = individuals_layout(result, frame, window, zone)

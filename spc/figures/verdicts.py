@@ -7,15 +7,20 @@ import numpy as np
 
 from spc.charted import was_running
 from spc.figures.frame import Frame
+from spc.figures.window import Window
 from spc.figures.words import axis_times, touched_words
 from spc.results import StreamResult
 
 
-def verdict_traces(result: StreamResult, frame: Frame, zone: tzinfo, focus_row: int | None) -> list[dict[str, Any]]:
+def verdict_traces(
+    result: StreamResult, frame: Frame, window: Window, zone: tzinfo, focus_row: int | None
+) -> list[dict[str, Any]]:
     """Return the acceptable verdicts as upright strokes and the others as crossed squares."""
     theme, readings = frame.screen.colours, result.readings
     failed = np.isin(np.arange(len(readings)), [failure.index for failure in result.failures])
     judged = was_running(readings) & (readings.word != "")
+    near = window.widened().places(result)
+    judged[: near.start] = judged[near.stop :] = False
     rows = {word: row for row, word in enumerate(words(result))}
     groups: list[tuple[str, Any, dict[str, Any]]] = [
         ("acceptable", judged & ~failed, {"symbol": "line-ns", "size": 14, "line": {"color": theme.ink, "width": 1.6}}),

@@ -30,6 +30,10 @@ class Window:
         if self.last <= self.first:
             raise InputError(f"the window ends at {self.last}, not after its start {self.first}; swap or correct them")
 
+    def widened(self) -> "Window":
+        """Return the window with its own length added at each end, as far as the calendar goes."""
+        return Window(_moved(self.first, self.first - self.last), _moved(self.last, self.last - self.first))
+
     def places(self, result: StreamResult) -> slice:
         """Return the places of the stream's readings, charted or not, that lie in the window."""
         return _places(result.readings.taken_at, self)
@@ -37,6 +41,13 @@ class Window:
     def charted_places(self, result: StreamResult) -> slice:
         """Return the places of the charted readings that lie in the window."""
         return _places(result.charted.taken_at, self)
+
+
+def _moved(at: datetime, by: timedelta) -> datetime:
+    try:
+        return at + by
+    except OverflowError:
+        return at
 
 
 def _places(taken_at: np.ndarray[tuple[int], np.dtype[np.int64]], window: Window) -> slice:
