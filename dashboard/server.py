@@ -25,6 +25,7 @@ CONNECTIONS = 600
 
 IDLE_SECONDS = 30
 ANSWERS_WITHIN = 30.0
+ASKS_EVERY = 0.1
 
 log = logging.getLogger(__name__)
 
@@ -111,23 +112,28 @@ def _why_not(settings: Settings, error: OSError | ValueError) -> str:
 def announce(settings: Settings, server: Any, end: Event) -> None:
     """Print the address as soon as the dashboard really answers there."""
     address = address_of(settings, server)
-    open_url = build_opener(ProxyHandler({})).open
-    for _ in range(int(ANSWERS_WITHIN / 0.1)):
-        try:
-            with open_url(address + LIVE, timeout=2.0) as answer:
-                if b'"version"' in answer.read():
-                    break
-        except (URLError, OSError):
-            pass
-        if end.wait(0.1):
+    for _ in range(round(ANSWERS_WITHIN / ASKS_EVERY)):
+        if answers(address):
+            print(f"The board is at {address}/  (Ctrl-C ends it)", flush=True)  # noqa: T201
+            if not settings.on_this_machine_alone:
+                _say("Anyone who can reach this machine over the network can read it: it has no accounts.")
             return
-    print(f"The board is at {address}/  (Ctrl-C ends it)", flush=True)  # noqa: T201
-    if not settings.on_this_machine_alone:
-        print(  # noqa: T201
-            "Anyone who can reach this machine over the network can read it: it has no accounts.",
-            file=sys.stderr,
-            flush=True,
-        )
+        if end.wait(ASKS_EVERY):
+            return
+    _say(f"The board does not answer at {address}/ after {ANSWERS_WITHIN:g} s; see whether something blocks it.")
+
+
+def answers(address: str) -> bool:
+    """Return whether the dashboard itself answers at `address`."""
+    try:
+        with build_opener(ProxyHandler({})).open(address + LIVE, timeout=2.0) as answer:
+            return b'"version"' in answer.read()
+    except (URLError, OSError):
+        return False
+
+
+def _say(words: str) -> None:
+    print(words, file=sys.stderr, flush=True)  # noqa: T201
 
 
 def address_of(settings: Settings, server: Any) -> str:

@@ -57,6 +57,18 @@ def test_the_address_is_one_a_browser_here_can_open(host, address):
     assert server.address_of(settings, SimpleNamespace(effective_port=81)) == address
 
 
+def test_no_address_is_named_where_nothing_answers(monkeypatch, capsys):
+    monkeypatch.setattr(server, "ANSWERS_WITHIN", 0.2)
+    with socket.create_server(("127.0.0.1", 0)) as closed_soon:
+        port = closed_soon.getsockname()[1]
+    settings = Settings(log=Path("log.csv"))
+    server.announce(settings, SimpleNamespace(effective_port=port), threading.Event())
+    said = capsys.readouterr()
+
+    assert said.out == ""
+    assert f"does not answer at http://127.0.0.1:{port}/" in said.err
+
+
 def test_a_look_that_goes_wrong_ends_nothing(monkeypatch, caplog):
     monkeypatch.setattr(server, "LOOKS_EVERY", 0.001)
     end = threading.Event()
