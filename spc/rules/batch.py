@@ -96,7 +96,7 @@ def _signals(
     need = _Need(setting.count - rule.lead, setting.window - rule.lead, rule.lead)
     flags = [(side, _running_count(flag(seen, setting.width))) for side, flag in rule.flags]
     found = [(_enough(total, start, need), side) for side, total in flags]
-    return _restarted(found, dict(flags), start, need) if restart else found
+    return _restarted(found, dict(flags), need) if restart else found
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,17 +121,17 @@ def _enough(total: IntArray, start: IntArray, need: _Need) -> IntArray:
 
 
 def _restarted(
-    found: list[tuple[IntArray, int]], totals: Mapping[int, IntArray], start: IntArray, need: _Need
+    found: list[tuple[IntArray, int]], totals: Mapping[int, IntArray], need: _Need
 ) -> list[tuple[IntArray, int]]:
     """Return the signals that remain when each clears the rule's history, both sides of it.
 
-    Forgetting only takes flags away: no reading signals with it that does not signal without.
+    Forgetting only takes flags away: no reading signals with it that does not signal without, so of each there need be
+    enough flags since the last signal, wherever its window and its segment begin.
     """
     kept: dict[int, list[int]] = {side: [] for _, side in found}
     remembered = 0  # the first reading whose flag still counts
     for index, side in sorted((i, side) for signals, side in found for i in signals.tolist()):
-        first = max(index - need.window + 1, int(start[index]), remembered)
-        if first <= index and totals[side][index + 1] - totals[side][first] >= need.count:
+        if remembered <= index and totals[side][index + 1] - totals[side][remembered] >= need.count:
             kept[side].append(index)
             remembered = index + 1 + need.lead
     return [(np.array(signals, dtype=np.int64), side) for side, signals in kept.items()]
