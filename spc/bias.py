@@ -106,9 +106,9 @@ def _bias(
     method: str, x: FloatArray, reference: float, uncertainty: float, sigma: float, df: float, confidence: float
 ) -> Bias:
     check_confidence(confidence)
-    if not math.isfinite(reference):
+    if not abs(reference) <= decimals.LARGEST:
         raise InputError(f"the reference is {reference}; give its value")
-    if not (math.isfinite(uncertainty) and uncertainty >= 0):
+    if not 0 <= uncertainty <= decimals.LARGEST:
         raise InputError(f"the reference's standard uncertainty is {uncertainty}; give 0 or more")
     n = len(x)
     found = _difference(x, reference)

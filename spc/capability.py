@@ -57,7 +57,7 @@ class Specification:
         if self.lower is None and self.upper is None:
             raise InputError("no specification limit given; capability needs a lower or an upper one")
         for side, limit in (("lower", self.lower), ("upper", self.upper)):
-            if limit is not None and not math.isfinite(limit):
+            if limit is not None and not abs(limit) <= decimals.LARGEST:
                 raise InputError(f"the {side} specification limit is {limit}; leave it out where there is none")
         if self.lower is not None and self.upper is not None and not self.lower < self.upper:
             raise InputError(f"lower specification limit {self.lower} is not below upper {self.upper}; swap them")
@@ -257,8 +257,9 @@ def resolution_effect(sigma_overall: float, step: float) -> ResolutionEffect:
     effect = rounding_effect(ratio)
     decides = ratio > COARSEST
     statement = (
-        f"Readings step by {step:g}, {ratio:.2g} times sigma. Pp and Ppk read {_percent_low(effect.overall_mean)} "
-        f"because rounding adds to the spread; Cp and Cpk read {_percent_range(effect)}."
+        f"Readings step by {step:g}, {ratio:.2g} times sigma. Pp, Ppl, Ppu and Ppk read "
+        f"{_percent_low(effect.overall_mean)} because rounding adds to the spread; Cp, Cpl, Cpu and Cpk read "
+        f"{_percent_range(effect)}."
     )
     if decides:
         statement += (

@@ -16,6 +16,7 @@ import numpy as np
 
 from spc.arrays import FloatArray
 from spc.capability import Specification
+from spc.decimals import LARGEST
 from spc.errors import InputError
 from spc.pivots import check_confidence
 
@@ -271,18 +272,18 @@ def _accepted(true: FloatArray, zone: Specification, u: float) -> FloatArray:
 
 
 def _check(reading: float, uncertainty: float) -> None:
-    if not math.isfinite(reading):
+    if not abs(reading) <= LARGEST:
         raise InputError(f"the reading is {reading}; give a number")
-    if not (math.isfinite(uncertainty) and uncertainty > 0):
+    if not 1 / LARGEST <= uncertainty <= LARGEST:
         raise InputError(
             f"the standard uncertainty is {uncertainty}; it must be above 0 (half the expanded one at k = 2)"
         )
 
 
 def _check_process(mean: float, sigma: float) -> None:
-    if not math.isfinite(mean):
+    if not abs(mean) <= LARGEST:
         raise InputError(f"the process mean is {mean}; give a number")
-    if not (math.isfinite(sigma) and sigma > 0):
+    if not 1 / LARGEST <= sigma <= LARGEST:
         raise InputError(f"the process sigma is {sigma}; it must be above 0")
 
 

@@ -12,20 +12,21 @@ import numpy as np
 from spc.arrays import FloatArray, frozen
 from spc.errors import InputError
 
-LARGEST = 1e150
-"""Beyond this, sums of squares would overflow; no quantity in any unit is as large."""
+LARGEST = 1e70
+"""No quantity in any unit is as large, nor, but for 0, smaller than its inverse; beyond, fourth powers overflow."""
 
 
 def whole_numbers(x: FloatArray) -> tuple[list[int], int]:
     """Return whole numbers k and a power p with x = k * 10**p, exactly as written.
 
     Raises:
-        InputError: a reading beyond 1e150 in size.
+        InputError: a reading of more than 1e70 or, but for 0, less than 1e-70 in size.
     """
     parts = []
     for where, value in enumerate(x.tolist()):
-        if abs(value) > LARGEST:
-            raise InputError(f"reading {where} is {value}; no quantity is that large, look for a slip in its unit")
+        if not (value == 0 or 1 / LARGEST <= abs(value) <= LARGEST):
+            size = "large" if abs(value) > 1 else "small"
+            raise InputError(f"reading {where} is {value}; no quantity is that {size}, look for a slip in its unit")
         mantissa, _, exponent = repr(value).partition("e")
         whole, _, fraction = mantissa.partition(".")
         parts.append((int(whole + fraction), int(exponent or 0) - len(fraction)))

@@ -79,7 +79,7 @@ def _fit_gamma(x: FloatArray) -> FloatArray:
     from scipy.special import digamma, polygamma
 
     mean = x.mean(axis=1)
-    gap = -np.log1p(x / mean[:, None] - 1).mean(axis=1)
+    gap = -np.log(x / mean[:, None]).mean(axis=1)
     shape = (3 - gap + np.sqrt((gap - 3) ** 2 + 24 * gap)) / (12 * gap)
     for _ in range(8):
         step = (np.log(shape) - digamma(shape) - gap) / (shape**2 * (1 / shape - polygamma(1, shape)))

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import FloatArray, as_readings
+from spc.decimals import LARGEST
 from spc.distributions import Distribution, FittedFamily
 from spc.errors import InputError
 
@@ -43,6 +44,8 @@ def draw(
     A draw that would round to 0 where the family takes only readings above 0 is kept at half a step.
     """
     samples = fitted.distribution.ppf(generator.random((count, fitted.n)))
+    if fitted.family.lowest == 0:
+        samples = np.clip(samples, 1 / LARGEST, LARGEST)
     if resolution is None:
         return samples
     rounded = np.round(samples / resolution) * resolution

@@ -19,6 +19,9 @@ from spc.sigma import D2_FOR_PAIRS, resolution_floor
 OFFSETS = 33
 """Levels tried between two steps: from on a step to halfway to the next; the rest mirrors these."""
 
+FINE = 0.05
+"""Steps, in sigmas, below which Sheppard's correction is exact to the last digit and no sum is needed."""
+
 FINEST, COARSEST = 0.005, 3.0
 """Sigmas, in steps, between which equal repeats can tell sigma: beyond three steps the step no longer matters."""
 
@@ -46,6 +49,10 @@ def rounding_effect(step_over_sigma: float) -> RoundingEffect:
     """
     if not 0 < step_over_sigma <= 50:
         raise InputError(f"the step is {step_over_sigma} sigmas; it must lie above 0 and be at most 50")
+    sheppard = math.sqrt(1 + step_over_sigma**2 / 12)
+    if step_over_sigma < FINE:
+        equal_pairs = step_over_sigma / (2 * math.sqrt(math.pi))
+        return RoundingEffect(step_over_sigma, 1.0, 1.0, 1.0, sheppard, sheppard, sheppard, sheppard, equal_pairs)
     ranges, variances, equal = np.array(
         [_rounded(step_over_sigma, offset) for offset in np.linspace(0.0, 0.5, OFFSETS)]
     ).T
@@ -58,7 +65,7 @@ def rounding_effect(step_over_sigma: float) -> RoundingEffect:
         overall_low=float(overall.min()),
         overall_mean=_average(overall),
         overall_high=float(overall.max()),
-        sheppard=math.sqrt(1 + step_over_sigma**2 / 12),
+        sheppard=sheppard,
         equal_pairs=_average(equal),
     )
 

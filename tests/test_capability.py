@@ -128,25 +128,25 @@ def tails(
 
 @pytest.mark.parametrize(("mean", "n"), [(0.0, 8), (0.1, 30), (1.5, 8)])
 def test_ppk_limits_miss_no_more_often_than_stated(mean, n):
-    """1,000 seeded samples: each tail's standard error 0.007 for a stated 0.05."""
-    x = np.random.default_rng(n).normal(mean, 1.0, (1000, n))
+    """500 seeded samples: each tail's standard error 0.01 for a stated 0.05."""
+    x = np.random.default_rng(n).normal(mean, 1.0, (500, n))
     above, below = tails((3.5 - mean) / 3, x.mean(axis=1), x.std(axis=1, ddof=1), overall_sigma, n, 0.9)
 
-    assert above <= 0.065
-    assert below <= 0.065
+    assert above <= 0.075
+    assert below <= 0.075
     if mean == 1.5:  # one limit matters: the lower tail is exact
-        assert above == pytest.approx(0.05, abs=0.02)
+        assert above == pytest.approx(0.05, abs=0.025)
 
 
 @pytest.mark.parametrize("n", [5, 20])
 def test_cpk_limits_from_moving_ranges_hold_their_confidence(n):
-    """1,000 seeded samples; the moving range's chi distribution is an approximation."""
-    x = np.random.default_rng(n).normal(1.5, 1.0, (1000, n))
+    """500 seeded samples; the moving range's chi distribution is an approximation."""
+    x = np.random.default_rng(n).normal(1.5, 1.0, (500, n))
     within = np.abs(np.diff(x, axis=1)).mean(axis=1) * math.sqrt(math.pi) / 2
     above, below = tails(2 / 3, x.mean(axis=1), within, within_sigma, n, 0.9)
 
-    assert above == pytest.approx(0.05, abs=0.021)
-    assert below == pytest.approx(0.025, abs=0.015)  # two limits: half the chance
+    assert above == pytest.approx(0.05, abs=0.028)
+    assert below == pytest.approx(0.025, abs=0.018)  # two limits: half the chance
 
 
 def test_degrees_of_freedom_of_the_mean_moving_range():
@@ -192,9 +192,9 @@ def test_limits_of_the_share_outside_two_limits(mean):
 
 @pytest.mark.parametrize(("mean", "n"), [(0.0, 10), (0.8, 10), (0.1, 40)])
 def test_limits_of_the_share_outside_miss_no_more_often_than_stated(mean, n):
-    """500 seeded samples: each tail's standard error 0.01 for a stated 0.05."""
+    """250 seeded samples: each tail's standard error 0.014 for a stated 0.05."""
     true = float(stats.norm.sf(2.5 - mean) + stats.norm.cdf(-2.5 - mean))
-    x = np.random.default_rng(n).normal(mean, 1.0, (500, n))
+    x = np.random.default_rng(n).normal(mean, 1.0, (250, n))
     centre, sd = x.mean(axis=1), x.std(axis=1, ddof=1)
     upper_is_below = [
         normal_fraction_share_below(true, (c + 2.5) / s, (2.5 - c) / s, n) > 0.95
@@ -202,8 +202,8 @@ def test_limits_of_the_share_outside_miss_no_more_often_than_stated(mean, n):
     ]
     lower_is_above = [lower_of_sides(row, Specification(-2.5, 2.5), 0.9) > true for row in x]
 
-    assert np.mean(upper_is_below) <= 0.07
-    assert np.mean(lower_is_above) <= 0.07
+    assert np.mean(upper_is_below) <= 0.085
+    assert np.mean(lower_is_above) <= 0.085
 
 
 def test_share_outside_by_drawing():
@@ -254,7 +254,7 @@ def test_indices_come_with_what_they_may_be_read_as(stable, says):
 @pytest.mark.parametrize(
     ("sigma", "step", "decides", "says"),
     [
-        (1.0, 0.1, False, "Cp and Cpk read as without rounding"),
+        (1.0, 0.1, False, "Cpu and Cpk read as without rounding"),
         (1.0, 0.1, False, "0.0 % low"),
         (math.sqrt(1 + 4 / 12), 2.0, True, "13.4 % low"),  # Sheppard: sqrt(4/3) = 1.1547
         (math.sqrt(1 + 4 / 12), 2.0, True, "up to 4 % low or 5 % high"),
@@ -348,7 +348,7 @@ def numbers(result: Capability) -> list[tuple[float, float, float]]:
     return [(index.value, index.lower, index.upper) for index in result.indices]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(READINGS, st.integers(-1000, 1000), st.sampled_from([0.25, 4.0, 100.0]))
 def test_a_change_of_unit_changes_no_index(steps, shift, scale):
     x = np.array(steps, float)
@@ -358,7 +358,7 @@ def test_a_change_of_unit_changes_no_index(steps, shift, scale):
     assert np.array(after) == pytest.approx(np.array(before), rel=1e-7, abs=1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(READINGS)
 def test_a_mirrored_stream_swaps_the_sides(steps):
     x = np.array(steps, float)
@@ -370,7 +370,7 @@ def test_a_mirrored_stream_swaps_the_sides(steps):
     assert (other.ppk.value, other.ppk.lower) == pytest.approx((one.ppk.value, one.ppk.lower), rel=1e-7, abs=1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(READINGS, st.randoms(use_true_random=False))
 def test_order_matters_to_the_short_term_indices_alone(steps, random):
     mixed = list(steps)
@@ -381,7 +381,7 @@ def test_order_matters_to_the_short_term_indices_alone(steps, random):
     assert one.mean == other.mean
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(READINGS, st.floats(0.5, 0.99))
 def test_limits_enclose_and_widen_with_confidence(steps, confidence):
     narrow = capability(steps, Specification(-500, 450), confidence=confidence / 2)

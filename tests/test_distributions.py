@@ -159,7 +159,7 @@ def test_constant_readings_have_no_shape():
 POSITIVE = st.lists(st.integers(1, 400), min_size=6, max_size=30).filter(lambda x: len(set(x)) > 2)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(POSITIVE, st.sampled_from([1e-6, 0.5, 1e9]))
 def test_fits_follow_a_change_of_unit(steps, scale):
     x = np.array(steps, float)
@@ -170,7 +170,7 @@ def test_fits_follow_a_change_of_unit(steps, scale):
         assert after.aicc - before.aicc == pytest.approx(2 * len(x) * np.log(scale), abs=1e-5)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(POSITIVE, st.randoms(use_true_random=False))
 def test_the_order_of_readings_does_not_matter(steps, random):
     mixed = list(steps)

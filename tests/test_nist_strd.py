@@ -5,7 +5,7 @@ Source: https://www.itl.nist.gov/div898/strd/ (certified to 15 digits; read in c
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.datasets import longley  # type: ignore[import-untyped]  # statsmodels has no stubs
 
@@ -76,7 +76,6 @@ def test_line_through_the_origin():
 STEPS = st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=40)
 
 
-@settings(deadline=None)
 @given(STEPS, st.integers(-(10**9), 10**9))
 def test_an_offset_costs_no_digit(steps, offset):
     near = np.array([step / 1000 for step in steps])
@@ -86,7 +85,6 @@ def test_an_offset_costs_no_digit(steps, offset):
     assert decimals.standard_deviation(near) == decimals.standard_deviation(far)
 
 
-@settings(deadline=None)
 @given(STEPS, st.randoms(use_true_random=False))
 def test_order_does_not_matter(steps, random):
     shuffled = list(steps)
@@ -96,8 +94,7 @@ def test_order_does_not_matter(steps, random):
     assert decimals.standard_deviation(np.array(shuffled, float)) == decimals.standard_deviation(np.array(steps, float))
 
 
-@settings(deadline=None)
-@given(st.lists(st.floats(-1e9, 1e9), min_size=2, max_size=30))
+@given(st.lists(st.floats(-1e9, 1e9).filter(lambda v: v == 0 or abs(v) > 1e-60), min_size=2, max_size=30))
 def test_deviations_agree_with_plain_arithmetic(values):
     x = np.array(values)
 
@@ -106,14 +103,15 @@ def test_deviations_agree_with_plain_arithmetic(values):
 
 
 def test_very_small_and_very_large_readings_are_one_matter():
-    assert decimals.standard_deviation(np.array([1e-300, 3e-300])) == pytest.approx(2e-300 / np.sqrt(2), rel=1e-15)
-    assert decimals.standard_deviation(np.array([1e149, -1e149])) == pytest.approx(2e149 / np.sqrt(2), rel=1e-15)
+    assert decimals.standard_deviation(np.array([1e-70, 3e-70])) == pytest.approx(2e-70 / np.sqrt(2), rel=1e-15)
+    assert decimals.standard_deviation(np.array([1e70, -1e70])) == pytest.approx(2e70 / np.sqrt(2), rel=1e-15)
     assert decimals.standard_deviation(np.array([7.0, 7.0])) == 0.0
 
 
-def test_refuses_a_reading_no_quantity_reaches():
-    with pytest.raises(InputError, match="reading 1 is 1e\\+200"):
-        decimals.mean(np.array([1.0, 1e200]))
+@pytest.mark.parametrize(("reading", "says"), [(1e200, r"1e\+200; no quantity is that large"), (-1e-99, "that small")])
+def test_refuses_a_reading_no_quantity_reaches(reading, says):
+    with pytest.raises(InputError, match=says):
+        decimals.mean(np.array([1.0, reading]))
 
 
 @pytest.mark.parametrize(
@@ -145,7 +143,7 @@ def test_a_constant_response_has_no_r_squared():
 
 def test_settings_of_very_different_size_are_refused_in_words():
     with pytest.raises(InputError, match="differ too much in size"):
-        polynomial([1e-140, 2e-140, 3e-140, 4e-140, 6e-140], [1e140, 2e140, 5e140, 7e140, 1e140], degree=3)
+        polynomial([1e-70, 2e-70, 3e-70, 4e-70, 6e-70, 7e-70], [1e69, 2e69, 5e69, 7e69, 1e69, 2e69], degree=4)
 
 
 @pytest.mark.parametrize("shape", [(3,), (3, 0)])

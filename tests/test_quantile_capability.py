@@ -142,7 +142,7 @@ def test_readings_that_hardly_differ_at_their_step_are_refused_in_words():
         )
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(
     st.lists(st.integers(1, 300), min_size=10, max_size=20).filter(lambda x: len(set(x)) > 4),
     st.sampled_from([0.01, 1000.0]),

@@ -221,7 +221,7 @@ def test_refusals_say_what_is_needed():
 READINGS = st.lists(st.integers(-500, 500), min_size=3, max_size=25).filter(lambda x: len(set(x)) > 1)
 
 
-@settings(deadline=None)
+@settings(max_examples=30)
 @given(READINGS, st.integers(-1000, 1000), st.sampled_from([0.5, 2.0, 10.0]))
 def test_intervals_follow_a_change_of_unit(steps, shift, scale):
     x = np.array(steps, float)
@@ -233,7 +233,7 @@ def test_intervals_follow_a_change_of_unit(steps, shift, scale):
     assert after.factor == before.factor
 
 
-@settings(deadline=None)
+@settings(max_examples=30)
 @given(READINGS, st.randoms(use_true_random=False))
 def test_the_order_of_readings_does_not_matter(steps, random):
     x = [float(v) for v in steps]
@@ -244,7 +244,7 @@ def test_the_order_of_readings_does_not_matter(steps, random):
     assert ordered_interval(mixed, coverage=0.2, confidence=0.5) == ordered_interval(x, coverage=0.2, confidence=0.5)
 
 
-@settings(deadline=None)
+@settings(max_examples=30)
 @given(st.integers(2, 60), st.floats(0.05, 0.99), st.floats(0.05, 0.99))
 def test_more_coverage_or_confidence_widens(n, coverage, confidence):
     k = two_sided_factor(n, coverage, confidence)
