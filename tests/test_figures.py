@@ -371,6 +371,7 @@ def test_a_reading_far_from_all_others_is_marked_at_the_edge_and_flattens_nothin
     assert list(edge.y) == [high]
     assert edge.marker.symbol == ("triangle-up-open",)
     assert 210.0 in traces(figure_of(slipped))["reading"].y
+    assert len(traces(figure_of(slipped))["range beyond this view"].y) == 2  # the step up and the step down
 
 
 def test_a_constant_stream_has_a_pane(line):

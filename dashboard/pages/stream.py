@@ -34,13 +34,14 @@ KEY = (
     ("failed", "outside the acceptance limits"),
     ("acceptance", "acceptance limit"),
     ("control", "control limit"),
+    ("provisional", "provisional: the baseline is incomplete"),
     ("centre", "centre line"),
     ("baseline", "baseline"),
     ("idle", "not in operation"),
     ("reset", "starts a new segment"),
     ("explains", "may explain a reading"),
 )
-KEY_OF_VERDICTS = (("stroke", "acceptable"), ("failed", "not acceptable"), ("idle", "not in operation"))
+KEY_OF_VERDICTS = (("stroke", "acceptable"), ("failed", "not acceptable"), *KEY[-3:])
 
 
 def layout(page: StreamPage, stamp: str) -> html.Div:

@@ -42,7 +42,9 @@ def individuals_traces(
     if frame.ranges:
         traces += [points.ranges(), points.signalled("moving_range")]
     traces += [points.readings(), points.signalled("individuals"), points.failed()]
-    traces.append(points.pinned(pane_range(result, window)))
+    traces.append(points.pinned(points.x, pane_range(result, window), "y"))
+    if frame.ranges:
+        traces.append(points.pinned(points.range, range_pane_range(result, window), "y2"))
     if focus_row is not None:
         traces.append(points.focused(focus_row))
     return [trace for trace in traces if len(trace["x"])]
@@ -97,7 +99,7 @@ class _Points:
             self.x.tolist(),
             "y",
             mode="lines+markers",
-            line={"color": theme.ink, "width": 1.1},
+            line={"color": theme.ink, "width": 1.1 * self.frame.screen.scale},
             marker={"symbol": symbols, "size": sizes, "color": theme.ink, "opacity": 1},
         )
 
@@ -110,7 +112,7 @@ class _Points:
             "y2",
             mode="lines+markers",
             **self._said_by_the_axes(),
-            line={"color": theme.ink, "width": 1.0},
+            line={"color": theme.ink, "width": self.frame.screen.scale},
             marker={"symbol": "circle", "size": self.size * (READING - 1.5), "color": theme.ink},
         )
 
@@ -152,22 +154,21 @@ class _Points:
             },
         )
 
-    def pinned(self, pane: tuple[float, float]) -> Trace:
-        """Return marks at the edge for readings that lie beyond the pane."""
+    def pinned(self, y: FloatArray, pane: tuple[float, float], axis: str) -> Trace:
+        """Return marks at the edge for readings, or ranges, that lie beyond the pane."""
         low, high = pane
-        which = (self.x < low) | (self.x > high)
-        theme = self.frame.screen.colours
+        which = (y < low) | (y > high)
         return self._trace(
-            "beyond this view",
+            "beyond this view" if axis == "y" else "range beyond this view",
             which,
-            np.clip(self.x[which], low, high).tolist(),
-            "y",
+            np.clip(y[which], low, high).tolist(),
+            axis,
             mode="markers",
             cliponaxis=False,
             marker={
-                "symbol": ["triangle-down-open" if x < low else "triangle-up-open" for x in self.x[which]],
+                "symbol": ["triangle-down-open" if at < low else "triangle-up-open" for at in y[which]],
                 "size": self.frame.px(11),
-                "color": theme.acceptance,
+                "color": self.frame.screen.colours.acceptance,
                 "line": {"width": 2},
             },
         )

@@ -4,6 +4,7 @@ An acceptance limit is heavy and unbroken, a control limit thin and dashed (dott
 centre line thin and unbroken. Weight, dash and name tell them apart; colour only helps.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -97,9 +98,16 @@ def _stretches(
         "x": x,
         "y": y,
         "yaxis": axis,
-        "line": {**style, "color": frame.screen.colours.control},
+        "line": _drawn(style, frame.screen.colours.control, frame),
         "hoverinfo": "skip",
     }
+
+
+def _drawn(style: dict[str, Any], colour: str, frame: Frame) -> dict[str, Any]:
+    """Return a line's style at the letter size of the screen."""
+    scale = frame.screen.scale
+    dash = re.sub(r"\d+", lambda pixels: f"{int(pixels[0]) * scale:.0f}", style["dash"])
+    return {"width": style["width"] * scale, "dash": dash, "color": colour}
 
 
 def segment_ends(result: StreamResult, which: int, window: Window) -> tuple[int, int]:
@@ -121,7 +129,7 @@ def acceptance_traces(result: StreamResult, frame: Frame, window: Window, zone: 
             "x": x,
             "y": y,
             "yaxis": "y",
-            "line": {**ACCEPTANCE, "color": frame.screen.colours.acceptance, "shape": "hv"},
+            "line": {**_drawn(ACCEPTANCE, frame.screen.colours.acceptance, frame), "shape": "hv"},
             "hoverinfo": "skip",
         }
         for side in ("lower", "upper")

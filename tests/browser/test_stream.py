@@ -40,9 +40,9 @@ def zoom(page: Page) -> None:
     """Draw a box over the middle of the chart."""
     box = page.locator(f"{PLOT} .nsewdrag").first.bounding_box()
     assert box is not None
-    page.mouse.move(box["x"] + box["width"] * 0.3, box["y"] + 100)
+    page.mouse.move(box["x"] + box["width"] * 0.55, box["y"] + 100)
     page.mouse.down()
-    page.mouse.move(box["x"] + box["width"] * 0.6, box["y"] + 100, steps=5)
+    page.mouse.move(box["x"] + box["width"] * 0.9, box["y"] + 100, steps=5)
     page.mouse.up()
     page.wait_for_url("**from=*")
     wait_until(
