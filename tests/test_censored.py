@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -78,6 +78,7 @@ def log_likelihood(low: FloatArray, high: FloatArray, centre: float, sigma: floa
     return float(np.where(exact, normal.logpdf(low), between).sum())
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 10_000))
 def test_no_neighbour_is_likelier(seed):
     rng = np.random.default_rng(seed)
@@ -98,6 +99,7 @@ def test_no_neighbour_is_likelier(seed):
         assert log_likelihood(low, high, fit.centre, fit.sigma * (1 + nudge)) <= best + 1e-10
 
 
+@settings(max_examples=30)
 @given(st.integers(0, 1000), st.sampled_from([1e-3, 1.8, 1000.0]), st.sampled_from([0.0, 32.0, -1e4]))
 def test_the_fit_follows_a_change_of_unit(seed, scale, shift):
     x = np.random.default_rng(seed).normal(20, 3, 12)
