@@ -149,8 +149,11 @@ class Queries:
             return _no_stream(view)
         return _StreamAnswer(result, list(results), view, scan.zone, now).page()
 
-    def figure(self, view: StreamView, screen: dict[str, object]) -> Any:
-        """Return the chart of one stream for a screen (theme, width, scale); None if there is no such stream."""
+    def figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Any:
+        """Return the chart of one stream for a screen (theme, width, scale); None if there is no such stream.
+
+        It carries `search`, the address as the browser wrote it, so that the browser knows what was asked.
+        """
         scan = self._source.snapshot.scan
         result = next((result for result in scan.streams if result.key == _key(view)), None)
         if result is None:
@@ -159,7 +162,7 @@ class Queries:
         figure = stream_figure(
             result, zone=scan.zone, window=window, screen=_screen(screen), focus_row=_whole(view.row)
         )
-        return figure.update_layout(meta={"search": view.to_search(), "stream": _stream_id(result.key)})
+        return figure.update_layout(meta={"search": search, "stream": _stream_id(result.key)})
 
     def csv(self, view: StreamView) -> str | None:
         """Return the readings in view as a CSV file; None when there is no such stream."""

@@ -324,7 +324,7 @@ def register(app: Dash, queries: Queries) -> None:
         view = StreamView.from_search(search)
         stamp = f"{queries.stamp(view)} {screen}"
         fresh = screen is not None and stamp != told
-        return (queries.figure(view, screen or {}), stamp) if fresh else (no_update, no_update)
+        return (queries.figure(view, screen or {}, search), stamp) if fresh else (no_update, no_update)
 
     in_browser(app, "draw", Output(Stream.FIGURE, "figure"), Input(Stream.DRAWN, "data"))
     in_browser(app, "zoomed", Output(Shell.URL, "search"), Input(Stream.FIGURE, "relayoutData"))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Request, sync_playwright
+from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
 
 from dashboard import server
 from dashboard.app import create_app
@@ -22,7 +22,8 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
-WAIT = 15_000
+WAIT = 20_000
+"""Milliseconds anything may take on a busy machine."""
 
 
 def browser_path() -> str:
@@ -38,6 +39,7 @@ def browser_path() -> str:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     path = browser_path()
+    expect.set_options(timeout=WAIT)
     with sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=path, args=FLAGS)
         yield running
