@@ -71,7 +71,7 @@ class Signal:
     taken_at: int
     row: int
     value: float
-    chart: Literal["individuals", "moving_range"]
+    chart: Literal["individuals", "moving_range", "early_warning"]
     rule: str
     side: Side | None
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from tests.bench.lines.comparators import all_eight_rules, self_starting_cusum, three_sigma
+from tests.bench.lines.model import early_warning
 from tests.bench.lines.score import Method, Tally, tally_stream, together, with_uncertainty
 from tests.bench.lines.simulate import REPORT_SEEDS, TUNE_SEEDS, simulate_line
 
@@ -19,6 +20,7 @@ METHODS: Mapping[str, Method] = {
     "20 readings, beyond three sigma": three_sigma,
     "20 readings, all eight run rules": all_eight_rules,
     "self-starting CUSUM, pooled": self_starting_cusum,
+    "early warning": early_warning,
 }
 HALVES = {"tune": TUNE_SEEDS, "report": REPORT_SEEDS}
 

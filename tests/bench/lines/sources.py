@@ -1,5 +1,6 @@
 """What is measured: baths, lamps, meters and rooms, each with the course of its true level while nothing is wrong."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -282,7 +283,7 @@ def _interval(rng: np.random.Generator) -> tuple[int, float]:
     return choices[int(rng.choice(3, p=[0.5, 0.25, 0.25]))]
 
 
-PLAN = (
+PLAN: tuple[tuple[Callable[[np.random.Generator, Habits], Source], int], ...] = (
     (Bath.draw, 40),
     (Lamp.led, 24),
     (Lamp.mercury, 16),

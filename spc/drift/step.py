@@ -1,0 +1,258 @@
+"""One reading at a time: a frozen state, and `update(state, reading)`."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from spc.arrays import FloatArray
+from spc.drift.evidence import DRIFT_ROWS, Evidence, evidence, no_onsets, with_reading
+from spc.drift.level import Level, corrected, level_from, predicted
+from spc.drift.mixture import alternatives
+from spc.drift.model import StreamModel
+from spc.drift.noise import HISTORY, Noise
+from spc.drift.reading import RECENT, DriftReading, Known, known, scored, written_step
+
+DriftSignal = Literal["drift_low", "drift_high", "step_low", "step_high"]
+
+THRESHOLD = 7.7
+"""Log odds of a change at which it signals: about one false alarm in 2000 quiet readings of a tidy stream."""
+
+WANDER_COST = 0.8
+"""How much more is asked of a stream that wanders, per unit of `Noise.wander_ratio` above 1; at most twice this."""
+
+GOES_ON = 2.0
+"""By how much the log odds may fall below the threshold while a signal goes on."""
+
+HELD = 8
+"""Readings after which a signal that goes on is taken for the new level, and watched from there."""
+
+LARGEST_SIGMAS = 3.0
+"""A reading counts as no further off than this: a single misread proves nothing (Huber 1964)."""
+
+FEWEST = 3
+"""Readings since a restart before one can signal."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the latest reading was weighed with, on the model's scale."""
+
+    white: float  # variances of the noise
+    slow: float
+    rounding: float
+    lower: float  # acceptance limits; NaN where none
+    upper: float
+
+    @property
+    def sigma(self) -> float:
+        """Standard deviation of a written reading about its level."""
+        return math.sqrt(self.white + self.slow + self.rounding)
+
+
+@dataclass(frozen=True, slots=True)
+class DriftState:
+    """What the model remembers of a stream; arrays are never changed."""
+
+    model: StreamModel
+    n: int  # readings so far
+    since_restart: int  # readings since a recorded change, or since a held signal was taken for the new level
+    noise: Noise
+    recent: FloatArray  # latest values as written, shape (m,), m <= RECENT
+    history: FloatArray  # latest readings since the restart on the model's scale, shape (m,), m <= HISTORY
+    level: Level | None  # None before the first reading
+    scale: Scale | None
+    bank: FloatArray  # see `evidence.with_reading`
+    lasting: int  # readings for which a signal has gone on
+
+
+@dataclass(frozen=True, slots=True)
+class DriftOutcome:
+    """What is known after one reading, in the chart unit; slopes are per reading."""
+
+    signal: DriftSignal | None
+    evidence_low: float  # log odds of a change downwards
+    evidence_high: float
+    level: float
+    level_sd: float
+    slope: float
+    slope_sd: float
+    since: int | None  # reading at which the change most likely started; None without a signal
+    since_span: tuple[int, int] | None  # readings between which it started with a probability of 80 %
+    predicted: float  # what the reading was expected to be before it came
+    predicted_sd: float
+
+
+def start(model: StreamModel) -> DriftState:
+    """Return the state before the first reading."""
+    nothing = np.zeros(0)
+    return DriftState(model, 0, 0, Noise.start(model), nothing, nothing, None, None, no_onsets(), 0)
+
+
+def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftOutcome]:
+    """Return the state after `reading`, and what is known then.
+
+    Raises:
+        InputError: a value that is no finite number.
+    """
+    model = state.model
+    recent = np.concatenate((state.recent[-(RECENT - 1) :], (reading.value,)))
+    seen = known(reading, written_step(recent, reading.resolution), log=model.log)
+    white, slow = state.noise.variances(seen.width, model)
+    scale = Scale(white, slow, seen.width**2 / 12.0, _limit(reading.lower, model), _limit(reading.upper, model))
+    if state.level is None or reading.restart:
+        return _restarted(state, seen, scale, recent)
+    level = predicted(state.level, slow, white + slow)
+    expected, sd = level.now, math.sqrt(max(level.variance, 0.0) + white)
+    copied = state.recent[-1] == reading.value and seen.width**2 < white
+    gain, score, information = level.gain(), 0.0, 0.0
+    if not copied:
+        distance, information = scored(seen, expected, sd**2)
+        score = max(-LARGEST_SIGMAS, min(LARGEST_SIGMAS, distance)) * math.sqrt(information)
+        level = corrected(level, score, information)
+    bank = with_reading(state.bank, gain, score, information)
+    found = evidence_of(level, scale, bank)
+    low, high = found.log_odds(-1), found.log_odds(1)
+    signals = max(low, high) > _threshold(state) and state.since_restart >= FEWEST
+    noise, history = _learnt(state, seen.middle, copied=copied, signals=signals)
+    after = DriftState(
+        model=model,
+        n=state.n + 1,
+        since_restart=state.since_restart + 1,
+        noise=noise,
+        recent=recent,
+        history=history,
+        level=level,
+        scale=scale,
+        bank=bank,
+        lasting=state.lasting + 1 if signals else 0,
+    )
+    side = (-1 if low > high else 1) if signals else 0
+    outcome = _outcome(after, found, side, (low, high), (expected, math.hypot(sd, math.sqrt(scale.rounding))))
+    return (_held(after, scale) if after.lasting >= HELD else after), outcome
+
+
+def evidence_of(level: Level, scale: Scale, bank: FloatArray) -> Evidence:
+    """Return the evidence for changes after a reading that left level and bank like this."""
+    return evidence(bank, sigma=scale.sigma, to_lower=scale.lower - level.mean, to_upper=scale.upper - level.mean)
+
+
+def watch(model: StreamModel, readings: Iterable[DriftReading]) -> tuple[DriftState, list[DriftOutcome]]:
+    """Return the state after all `readings`, and what was known after each: the fold of `update`."""
+    state, outcomes = start(model), []
+    for reading in readings:
+        state, outcome = update(state, reading)
+        outcomes.append(outcome)
+    return state, outcomes
+
+
+def _limit(limit: float, model: StreamModel) -> float:
+    if not model.log:
+        return limit
+    return math.log(limit) if limit > 0 else math.nan
+
+
+def _threshold(state: DriftState) -> float:
+    wander = min(2.0, state.noise.wander_ratio - 1.0)
+    return THRESHOLD + WANDER_COST * wander - (GOES_ON if state.lasting else 0.0)
+
+
+def _restarted(state: DriftState, seen: Known, scale: Scale, recent: FloatArray) -> tuple[DriftState, DriftOutcome]:
+    """Return the state after the first reading of a segment: its level is that reading, its noise is carried over."""
+    level = level_from(
+        seen.middle, n=1, white=scale.white, slow=scale.slow, rounding=scale.rounding, ages=state.model.ages
+    )
+    after = replace(
+        state,
+        n=state.n + 1,
+        since_restart=1,
+        recent=recent,
+        history=np.array([seen.middle]),
+        level=level,
+        scale=scale,
+        bank=no_onsets(),
+        lasting=0,
+    )
+    never = math.log(1e-12)
+    return after, _outcome(after, evidence_of(level, scale, after.bank), 0, (never, never), (seen.middle, math.inf))
+
+
+def _held(state: DriftState, scale: Scale) -> DriftState:
+    """Return the state that takes the latest readings for the new level."""
+    latest = state.history[-4:]
+    level = level_from(
+        float(latest.mean()),
+        n=len(latest),
+        white=scale.white,
+        slow=scale.slow,
+        rounding=scale.rounding,
+        ages=state.model.ages,
+    )
+    return replace(state, since_restart=1, history=state.history[-1:], level=level, bank=no_onsets(), lasting=0)
+
+
+def _learnt(state: DriftState, middle: float, *, copied: bool, signals: bool) -> tuple[Noise, FloatArray]:
+    """Return what is known of the noise after a reading, and the latest readings; a signal teaches nothing."""
+    noise = state.noise
+    history = np.concatenate((state.history[-(HISTORY - 1) :], (middle,)))
+    if signals:
+        return noise, history
+    if not copied:
+        noise = noise.learnt_short(float(history[-1] - history[-2]))
+    if len(history) == HISTORY:
+        noise = noise.learnt_wander(history)
+    return noise, history
+
+
+def _outcome(
+    state: DriftState,
+    found: Evidence,
+    side: int,
+    log_odds: tuple[float, float],
+    expected: tuple[float, float],
+) -> DriftOutcome:
+    level = state.level
+    assert level is not None  # set by every caller
+    now, variance, slope, slope_sd = level.now, level.variance, level.ageing, math.sqrt(max(level.p_ageing, 0.0))
+    signal: DriftSignal | None = None
+    since, span = None, None
+    if side:
+        odds = found.of_side(side)
+        drifting = bool(odds[DRIFT_ROWS].sum() > odds[~DRIFT_ROWS].sum())
+        signal = _signal(side, drifting=drifting)
+        mixed = alternatives(level, state.bank, found, side=side, drifting=drifting)
+        now, variance = mixed.level, variance + mixed.level_variance
+        slope, slope_sd = mixed.slope, math.hypot(slope_sd, math.sqrt(mixed.slope_variance))
+        since, span = _since(odds, state.n)
+    unit = math.exp(now) if state.model.log else 1.0
+    scaled = math.exp(expected[0]) if state.model.log else 1.0
+    return DriftOutcome(
+        signal=signal,
+        evidence_low=log_odds[0],
+        evidence_high=log_odds[1],
+        level=unit if state.model.log else now,
+        level_sd=unit * math.sqrt(max(variance, 0.0)),
+        slope=unit * slope,
+        slope_sd=unit * slope_sd,
+        since=since,
+        since_span=span,
+        predicted=scaled if state.model.log else expected[0],
+        predicted_sd=scaled * expected[1],
+    )
+
+
+def _signal(side: int, *, drifting: bool) -> DriftSignal:
+    if side < 0:
+        return "drift_low" if drifting else "step_low"
+    return "drift_high" if drifting else "step_high"
+
+
+def _since(odds: FloatArray, n: int) -> tuple[int, tuple[int, int]]:
+    """Return the likeliest onset as a reading's index, and the span that holds it with a probability of 80 %."""
+    by_onset = odds.sum(axis=0)
+    first = n - len(by_onset)
+    so_far = np.cumsum(by_onset) / by_onset.sum()
+    low, high = (int(np.searchsorted(so_far, share)) for share in (0.1, 0.9))
+    return first + int(by_onset.argmax()), (first + low, first + min(high, len(by_onset) - 1))
