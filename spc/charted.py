@@ -10,13 +10,16 @@ from spc.catalogue.check import Check
 from spc.records import NOT_RUN, Readings
 from spc.results import Charted
 
+DEVIATION_RULES = ("percent_or_amperes", "percent_of_full_scale")
+"""Acceptance rules whose limits are given in percent of the reference."""
+
 
 def check_of_stream(readings: Readings, check: Check) -> Check:
     """Return `check` as this stream uses it: with the acceptance limits of its line and position.
 
     A check that is charted as its deviation from a reference needs that reference. A stream whose first number came
-    without one is charted as its own value and has no acceptance limit on the chart: nothing says what it should be.
-    The first number alone decides, so that later readings never change what earlier ones meant.
+    without one is charted as its own value; its readings that have a reference are judged all the same, by limits in
+    the unit of the value. The first number alone decides, so that later readings never change what earlier ones meant.
     """
     check = replace(check, acceptance=check.acceptance_for(readings.key))
     numbers = np.flatnonzero(_numbers(readings))
@@ -27,7 +30,6 @@ def check_of_stream(readings: Readings, check: Check) -> Check:
         charted="value",
         chart_unit=check.unit_label,
         decimals=0,
-        acceptance=replace(check.acceptance, rule="none", percent=None, amperes=None, full_scale=None),
     )
 
 
@@ -48,6 +50,8 @@ def charted_readings(readings: Readings, check: Check) -> Charted:
     value, reference = readings.value[index], readings.reference[index]
     x = deviation_percent(value, reference) if check.charted == "deviation" else value
     lower, upper = limits_at(check.acceptance, reference)
+    if check.acceptance.rule in DEVIATION_RULES and check.charted != "deviation":
+        lower, upper = (reference + np.abs(reference) * percent / 100.0 for percent in (lower, upper))
     return Charted(
         taken_at=frozen(readings.taken_at[index]),
         row=frozen(readings.row[index]),

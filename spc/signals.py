@@ -7,9 +7,10 @@ from typing import Literal
 
 import numpy as np
 
+from spc.catalogue.acceptance import Verdict, verdict
 from spc.charted import was_running
 from spc.monitor import MOVING_RANGE_RULE, starts_segment
-from spc.records import Event
+from spc.records import Bound, Event
 from spc.results import Failure, Segment, Side, Signal, StreamResult
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
@@ -211,12 +212,13 @@ def stream_state(result: StreamResult, zone: tzinfo, now: datetime) -> StreamSta
 def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str, ...]]:
     last = _last_read(result)
     look = result.check.look_first
-    if last is not None and result.failures and result.failures[-1].index == last:
-        failure = result.failures[-1]
-        side = _failed_side(result)
+    failure = standing_failure(result)
+    if failure is not None:
+        side = _failed_side(failure, result)
         asked = bounds_text(result.check.acceptance, result.check)
         at = time_text(from_microseconds(failure.taken_at), zone)
-        headline = f"{subject(result)} read {failed_text(failure, result)} at {at}: {asked}."
+        since = "" if failure.index == last else "; no reading since shows that it passes"
+        headline = f"{subject(result)} read {failed_text(failure, result)} at {at}: {asked}{since}."
         return "failed", headline, (look.get(side) if side else None) or look.get("any", ())
     moving = [episode for episode in episodes(result, zone) if episode.open]
     if moving:
@@ -241,10 +243,29 @@ def failed_text(failure: Failure, result: StreamResult) -> str:
     return outside_text(failure.value, result.check, int(charted.bound[i]), lower, upper)
 
 
-def _failed_side(result: StreamResult) -> Side | None:
-    if not len(result.charted.x) or isinstance(result.failures[-1].value, str):
+def standing_failure(result: StreamResult) -> Failure | None:
+    """Return the last failed reading, unless a later one surely passed.
+
+    A reading that cannot be judged (censored across the limit, or without the reference it needs) undoes no failure.
+    """
+    if not result.failures:
         return None
-    return "low" if result.charted.x[-1] < result.charted.lower[-1] else "high"
+    failure = result.failures[-1]
+    if isinstance(failure.value, str):
+        passed = np.flatnonzero(was_running(result.readings))
+    else:
+        charted = result.charted
+        inside = verdict(charted.x, charted.bound, charted.lower, charted.upper) == Verdict.INSIDE
+        passed = charted.index[inside]
+    return None if len(passed) and passed[-1] > failure.index else failure
+
+
+def _failed_side(failure: Failure, result: StreamResult) -> Side | None:
+    if isinstance(failure.value, str):
+        return None
+    i = int(np.searchsorted(result.charted.index, failure.index))
+    # what is not above the upper limit failed below the lower one: a censored reading may lie on the limit itself
+    return "high" if result.charted.x[i] >= result.charted.upper[i] else "low"
 
 
 def _last_read(result: StreamResult) -> int | None:
@@ -266,19 +287,25 @@ def last_text(result: StreamResult) -> str:
 
 
 def margin(result: StreamResult) -> tuple[str, float | None]:
-    """Return how far the last charted reading is inside its acceptance limits: in words, and as a fraction.
+    """Return how far the last reading is inside its acceptance limits: in words, and as a fraction.
 
-    The fraction is 0 on the limit or outside. With two limits it is 1 in the middle between them; with one limit
-    it is 1 where the reading is as far inside as the centre line of its segment, or farther.
+    Of a reading that cannot be judged the words say why; there is no fraction then. The fraction is 0 on the limit or
+    outside. With two limits it is 1 in the middle between them; with one limit it is 1 where the reading is as far
+    inside as the centre line of its segment, or farther.
     """
     charted, check = result.charted, result.check
     if not len(charted.x):
         return "", None
+    if charted.index[-1] != _last_read(result):
+        return "not judged: no reference beside it", None
+    bound = Bound(int(charted.bound[-1]))
+    if bound is not Bound.EXACT and _undecided(result):
+        return f"not judged: {last_text(result)} may lie on either side of the limit", None
     x, lower, upper = float(charted.x[-1]), float(charted.lower[-1]), float(charted.upper[-1])
     distances = [(x - lower, "above the lower", lower), (upper - x, "below the upper", upper)]
     distance, way, limit = min((d for d in distances if not np.isnan(d[0])), default=(np.nan, "", np.nan))
     if np.isnan(distance):
-        return "no acceptance limit", None
+        return _why_no_limit(result), None
     if distance < 0:
         way = "below the lower" if way.startswith("above") else "above the upper"
     text = f"{reading_text(abs(distance), check)} {way} limit {limit:g}"
@@ -290,6 +317,24 @@ def margin(result: StreamResult) -> tuple[str, float | None]:
     else:
         usual = abs((limits.centre_line if limits else x) - limit)
     return text, min(1.0, distance / usual) if usual > 0 else 1.0
+
+
+def _undecided(result: StreamResult) -> bool:
+    """Return whether the last charted reading has limits and may lie on either side of one."""
+    charted = result.charted
+    lower, upper = charted.lower[-1:], charted.upper[-1:]
+    judged = verdict(charted.x[-1:], charted.bound[-1:], lower, upper)
+    return bool(judged[0] == Verdict.UNDECIDED and not (np.isnan(lower[0]) and np.isnan(upper[0])))
+
+
+def _why_no_limit(result: StreamResult) -> str:
+    """Return why the last charted reading has no acceptance limit."""
+    if result.check.acceptance.rule in ("none", "fixed"):
+        return "no acceptance limit"
+    if np.isnan(result.readings.reference[result.charted.index[-1]]):
+        return "not judged: no reference beside it"
+    reference = float(result.readings.reference[result.charted.index[-1]])
+    return f"not judged: the document names no limit at {reference:g} A"
 
 
 def resetting_events(result: StreamResult) -> tuple[Event, ...]:

@@ -73,9 +73,17 @@ def time_text(at: datetime, zone: tzinfo) -> str:
     return f"{local:%a} {local.day} {local:%b %Y %H:%M}"
 
 
+CLOCKS_DIFFER = timedelta(minutes=5)
+"""A time this little ahead of the clock is that of another clock, not a wrong one."""
+
+
 def age_text(at: datetime, now: datetime) -> str:
-    """Return how long ago `at` was: "2 h ago"."""
+    """Return how long ago `at` was: "2 h ago"; a time that has not come yet is told so, never as current."""
     age = now - at
+    if age < -CLOCKS_DIFFER:
+        ahead = -age
+        far = f"{ahead.days} days" if ahead >= timedelta(days=2) else f"{-(-ahead // timedelta(hours=1))} h"
+        return f"dated {far} ahead of the clock"
     if age < timedelta(minutes=1):
         return "just now"
     if age < timedelta(hours=1):

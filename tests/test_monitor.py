@@ -190,6 +190,23 @@ def test_an_ammeter_stream_without_a_reference_is_charted_in_amperes_and_not_jud
     assert result.failures == ()
 
 
+def test_an_ammeter_stream_that_lacked_its_first_reference_is_still_judged_where_it_has_one():
+    ammeter = made_check(
+        charted="deviation",
+        chart_unit="%",
+        unit_label="A",
+        acceptance=Acceptance(rule="percent_or_amperes", percent=10, amperes=50),
+    )
+    nan = float("nan")
+    readings = made_readings([1010.0, 1100.0, 1101.0, 149.0, 700.0], references=[nan, 1000.0, 1000.0, 200.0, nan])
+
+    result = monitor_stream(readings, (), ammeter)
+
+    assert result.charted.x == pytest.approx([1010.0, 1100.0, 1101.0, 149.0, 700.0])
+    assert result.charted.lower == pytest.approx([nan, 900.0, 900.0, 150.0, nan], nan_ok=True)
+    assert [failure.row for failure in result.failures] == [4, 5]
+
+
 def test_judged_checks_fail_by_their_words():
     shim = made_check(
         kind="judged",

@@ -164,3 +164,59 @@ def test_not_run_is_not_the_last_reading():
 
     assert state.last_text == "0.21 mL/100 mL"
     assert state.age_text == "9 h ago"
+
+
+def test_a_reading_that_cannot_be_judged_undoes_no_failure():
+    check = made_check()
+    failed = state_after([0.2, 0.05, 0.5], bounds=[0, 0, Bound.BELOW], check=check)
+    passed = state_after([0.2, 0.05, 0.2], check=check)
+
+    assert failed.word == "failed"
+    assert failed.headline.endswith("; no reading since shows that it passes.")
+    assert failed.look_first == ("the agitator",)
+    assert failed.margin_text == "not judged: <0.50 mL/100 mL may lie on either side of the limit"
+    assert failed.margin_fraction is None
+    assert passed.word == "learning"
+
+
+def test_a_reading_without_its_reference_undoes_no_failure_and_borrows_no_margin():
+    ammeter = made_check(
+        title="Ammeter",
+        charted="deviation",
+        chart_unit="%",
+        unit="A",
+        unit_label="A",
+        acceptance=Acceptance(rule="percent_or_amperes", percent=10, amperes=50),
+    )
+    state = state_after([1010.0, 1200.0, 1010.0], references=[1000.0, 1000.0, np.nan], check=ammeter)
+
+    assert state.word == "failed"
+    assert state.headline.startswith("Ammeter, tank read 20.00 % at ")
+    assert state.margin_text == "not judged: no reference beside it"
+    assert state.margin_fraction is None
+
+
+def test_a_ring_at_a_current_the_document_does_not_name_is_not_judged():
+    ring = made_check(acceptance=Acceptance(rule="minimum_at_reference", table=((500.0, 3.0),)))
+
+    assert state_after([2.0], references=[450.0], check=ring).margin_text == (
+        "not judged: the document names no limit at 450 A"
+    )
+
+
+def test_a_failed_judged_check_stands_until_a_verdict_that_passes():
+    shim = made_check(
+        kind="judged", charted="none", rules=(), acceptance=Acceptance(rule="words", good=("shown",), bad=("partly",))
+    )
+
+    def word_after(*words):
+        return state_after([np.nan] * len(words), words=words, check=shim).word
+
+    assert word_after("shown", "partly", "not run") == "failed"
+    assert word_after("shown", "partly", "shown") == "judged"
+
+
+def test_a_time_that_has_not_come_yet_is_not_told_as_current():
+    assert state_after([0.2], hours=-0.05).age_text == "just now"
+    assert state_after([0.2], hours=-1.5).age_text == "dated 2 h ahead of the clock"
+    assert state_after([0.2], hours=-24 * 400).age_text == "dated 400 days ahead of the clock"

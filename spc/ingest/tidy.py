@@ -20,6 +20,9 @@ REQUIRED = (TIME, "line", "check", "value")
 TEXTS = ("instrument", "technician", "shift", "note")
 COLUMNS = (TIME, "line", "check", "position", "value", "reference", "unit", *TEXTS)
 
+LARGEST = 1e30
+"""No number on a line is larger, nor a reference smaller than one over it: squares and ratios of all stay finite."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trimmed:
@@ -127,6 +130,10 @@ def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str
     reference = _references(cells["reference"], check, checks, blame, delimiter)
     _to_catalogue_units(cells["unit"], check, checks, value, reference, blame)
     _possible(value, bound, check, checks, blame)
+    no_size = (
+        (reference > LARGEST) | (reference < -LARGEST) | ((reference != 0.0) & (np.abs(reference) < 1.0 / LARGEST))
+    )
+    blame.blame(no_size, "reference", "no reference has this size; write what the reference meter read")
     kept = blame.settle()
     _count_times(times, number, kept, decisions)
     keys, stream = _streams(cells["line"], check, checks, cells["position"], kept)
@@ -302,8 +309,8 @@ def _why_no_unit(written: str, check: Check) -> str:
 
 def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: Sequence[Check], blame: _Blame) -> None:
     """Blame the values that the quantity cannot have; a censored one, if no true value could lie there."""
-    lower = np.array([-np.inf if c.possible[0] is None else c.possible[0] for c in checks], dtype=np.float64)[check]
-    upper = np.array([np.inf if c.possible[1] is None else c.possible[1] for c in checks], dtype=np.float64)[check]
+    lower = np.array([_or(-LARGEST, c.possible[0]) for c in checks], dtype=np.float64)[check]
+    upper = np.array([_or(LARGEST, c.possible[1]) for c in checks], dtype=np.float64)[check]
     low = (value < lower) | ((bound == Bound.BELOW) & (value <= lower))
     high = (value > upper) | ((bound == Bound.ABOVE) & (value >= upper))
 
@@ -317,6 +324,11 @@ def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: 
 
     blame.blame(low, "value", reason("below", lower))
     blame.blame(high, "value", reason("above", upper))
+
+
+def _or(largest: float, possible: float | None) -> float:
+    """Return `possible`, no farther from 0 than `largest`; `largest` where there is none."""
+    return largest if possible is None else min(max(possible, -LARGEST), LARGEST)
 
 
 def _count_times(times: Times, row: IntArray, kept: IntArray, decisions: Decisions) -> None:
