@@ -323,6 +323,21 @@ def test_published_sets(key, lengths):
     assert {setting.key: setting.count for setting in RULE_SETS[key].settings} == lengths
 
 
+def test_published_lengths_and_widths():
+    # Nelson (1984), from memory: of (count, window, width in sigmas).
+    assert {setting.key: (setting.count, setting.window, setting.width) for setting in ALL_EIGHT} == {
+        "beyond_limits": (1, 1, 3),
+        "near_limit": (2, 3, 2),
+        "off_centre": (4, 5, 1),
+        "one_side": (9, 9, 0),
+        "steady_trend": (6, 6, 0),
+        "alternating": (14, 14, 0),
+        "close_to_centre": (15, 15, 1),
+        "away_from_centre": (8, 8, 1),
+    }
+    assert [setting.key for setting in DEFAULT_RULES] == ["beyond_limits", "near_limit", "one_side"]
+
+
 def test_every_set_can_be_run_and_says_where_it_is_from():
     for key, chosen in RULE_SETS.items():
         assert chosen.key == key
