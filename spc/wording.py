@@ -98,7 +98,7 @@ def bounds_text(acceptance: Acceptance, check: Check) -> str:
     match acceptance.rule:
         case "fixed":
             asks = [
-                f"{words} {limit:g}"
+                f"{words} {limit:g}".replace("-", "\N{MINUS SIGN}")
                 for words, limit in (("at least", acceptance.lower), ("at most", acceptance.upper))
                 if limit is not None
             ]

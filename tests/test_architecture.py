@@ -42,6 +42,7 @@ LAYERS = {
         "least_squares",
         "limits_uncertainty",
         "pivots",
+        "probability_plot",
         "quantile_capability",
         "resolution",
         "rounding",
