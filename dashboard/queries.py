@@ -181,7 +181,12 @@ class Queries:
         return RowsPage(
             file=str(scan.log.file),
             rows=tuple((Path(row.file).name, str(row.row), row.column, row.text, row.reason) for row in reversed(bad)),
-            notes=(*scan.log.notes, *(scan.events.notes if scan.events else ()), *scan.notes_of_catalogue),
+            notes=(
+                *scan.log.notes,
+                *(scan.events.notes if scan.events else ()),
+                *scan.notes_of_catalogue,
+                *scan.notes_of_events,
+            ),
             counted=f"{_count(rows.read)} rows read: {_count(rows.accepted)} accepted, {_count(rows.duplicate)} "
             f"duplicate, {_count(rows.quarantined)} quarantined.",
         )

@@ -54,7 +54,7 @@ def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) ->
         segments=segments,
         failures=_failures(readings, charted, check),
         signals=_signals(charted, segments, check),
-        forecast=_forecast(charted, segments),
+        forecast=_forecast(charted, segments, touching, check),
     )
 
 
@@ -185,14 +185,35 @@ FORECAST_READINGS = 20
 """How many of the latest readings of a segment the straight-line forecast looks at."""
 
 
-def _forecast(charted: Charted, segments: Sequence[Segment]) -> Forecast:
+def reset_since(charted: Charted, touching: Sequence[Event], check: Check) -> Event | None:
+    """Return the latest event that starts a new segment of which no reading has been taken yet; None if there is none.
+
+    Args:
+        charted: what is on the chart.
+        touching: events that touch the stream, in time order.
+        check: the check as the stream uses it.
+    """
+    resets = [event for event in touching if starts_segment(event, check)]
+    if not resets or not len(charted.x) or to_microseconds(resets[-1].at) <= charted.taken_at[-1]:
+        return None
+    return resets[-1]
+
+
+def _forecast(charted: Charted, segments: Sequence[Segment], touching: Sequence[Event], check: Check) -> Forecast:
+    """Return what comes next in the newest segment: nothing can be said of one that has no reading yet.
+
+    A censored reading counts as the number written: left out, those before it would speak for a stream that has since
+    gone off the scale.
+    """
     first = segments[-1].first if segments else 0
-    exact = first + np.flatnonzero(charted.bound[first:] == Bound.EXACT)[-FORECAST_READINGS:]
+    if reset_since(charted, touching, check) is not None:
+        first = len(charted.x)
+    latest = np.arange(first, len(charted.x))[-FORECAST_READINGS:]
     limits = (float(charted.lower[-1]), float(charted.upper[-1])) if len(charted.x) else (np.nan, np.nan)
-    ahead = straight_line_forecast(charted.x[exact], lower=limits[0], upper=limits[1])
+    ahead = straight_line_forecast(charted.x[latest], lower=limits[0], upper=limits[1])
     date = None
     if ahead.readings_p50 is not None:
-        interval = float(np.median(np.diff(charted.taken_at[exact])))
+        interval = float(np.median(np.diff(charted.taken_at[latest])))
         date = from_microseconds(int(charted.taken_at[-1] + ahead.readings_p50 * interval))
     return Forecast(
         ahead.method,

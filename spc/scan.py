@@ -29,6 +29,19 @@ class Scan:
         """What the catalogue says and no stream of the log needs, one sentence each."""
         return self.catalogue.places_without_stream(self.log.streams)
 
+    @property
+    def notes_of_events(self) -> tuple[str, ...]:
+        """Which events no stream of the log was touched by, one sentence each: a misspelt name would go unseen."""
+        if self.events is None:
+            return ()
+        touching = {event for result in self.streams for event in result.events}
+        idle = [event for event in self.events.events if event not in touching]
+        return tuple(
+            f"{self.events.file}: row {event.row}: {event.kind} at "
+            f"{StreamKey(event.line, event.check, event.position)} touches no stream that was read; it was not used"
+            for event in idle
+        )
+
 
 def scan(
     log: Path | str,

@@ -16,7 +16,7 @@ from spc.results import StreamResult
 from spc.scan import Scan
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
 from spc.times import from_microseconds
-from spc.wording import bounds_text, source_text, time_text
+from spc.wording import CLOCKS_DIFFER, bounds_text, source_text, time_text
 
 STATE_WORDS = {"failed": "FAILED", "moving": "moving", "learning": "learning", "calm": "calm", "judged": "acceptable"}
 _STYLE = {"failed": "bold reverse", "moving": "bold", "learning": "dim", "calm": "", "judged": ""}
@@ -30,6 +30,7 @@ COLUMNS: dict[str, Literal["left", "right"]] = {
     "state": "left",
 }
 SHOWN_QUARANTINE = 10
+SHOWN_UNUSED = 10
 SHOWN_EPISODES = 3
 
 STANDING = (
@@ -43,7 +44,7 @@ def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
     """Print rows, what needs attention, every stream, and the record of failures and signals."""
     states = [(result, stream_state(result, scan.zone, now)) for result in scan.streams]
     for part in (
-        *_rows(scan),
+        *_rows(scan, now),
         *_attention(states),
         *_streams(states, scan),
         *_record(scan),
@@ -52,7 +53,7 @@ def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
         console.print(part)
 
 
-def _rows(scan: Scan) -> Iterable[RenderableType]:
+def _rows(scan: Scan, now: datetime) -> Iterable[RenderableType]:
     logs: list[CheckLog | EventLog] = [scan.log, *([scan.events] if scan.events else [])]
     for read in logs:
         rows = read.rows
@@ -67,8 +68,23 @@ def _rows(scan: Scan) -> Iterable[RenderableType]:
         if len(read.quarantine) > SHOWN_QUARANTINE:
             more = len(read.quarantine) - SHOWN_QUARANTINE
             yield _indented(f"and {more} more quarantined; --json lists them all")
-    yield from (_indented(note) for note in scan.notes_of_catalogue)
+    unused = (*scan.notes_of_catalogue, *scan.notes_of_events)
+    yield from (_indented(note) for note in unused[:SHOWN_UNUSED])
+    if len(unused) > SHOWN_UNUSED:
+        yield _indented(f"and {len(unused) - SHOWN_UNUSED} more of these; --json lists them all")
+    yield from (_indented(words) for words in _ahead(scan, now))
     yield Text(f"Times are those of {scan.zone}.\n")
+
+
+def _ahead(scan: Scan, now: datetime) -> Iterable[str]:
+    """Say of each stream whose last reading is dated ahead of the clock that it hides those before it."""
+    for result in scan.streams:
+        last = from_microseconds(int(result.readings.taken_at[-1]))
+        if last > now + CLOCKS_DIFFER:
+            yield (
+                f"row {int(result.readings.row[-1])}: {result.key} is dated {time_text(last, scan.zone)}, ahead of the "
+                "clock, and stands as the last reading of its stream; correct the time if it is wrong"
+            )
 
 
 def _indented(text: str) -> Padding:
@@ -90,7 +106,7 @@ def _attention(states: list[tuple[StreamResult, StreamState]]) -> Iterable[Rende
         if state.look_first:
             lines.append(Text("Look first at: " + "; ".join(state.look_first) + "."))
         if state.obliges:
-            lines.append(Text("This obliges: " + "; ".join(state.obliges) + "."))
+            lines.append(Text("This obliges: " + " ".join(state.obliges)))
         yield Group(lines[0], *(Padding(line, (0, 0, 0, 8)) for line in lines[1:]))
     yield Text("")
 

@@ -9,12 +9,13 @@ import numpy as np
 
 from spc.catalogue.acceptance import Verdict, verdict
 from spc.charted import was_running
-from spc.monitor import MOVING_RANGE_RULE, starts_segment
+from spc.monitor import MOVING_RANGE_RULE, reset_since, starts_segment
 from spc.records import Bound, Event
 from spc.results import Failure, Segment, Side, Signal, StreamResult
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
 from spc.wording import (
+    NOT_CONFIRMED,
     age_text,
     bounds_text,
     level_text,
@@ -110,11 +111,16 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
         signals=signals,
         side=side,
         since=from_microseconds(int(result.charted.taken_at[start])),
-        open=segment is result.segments[-1] and last - signals[-1].position <= GAP,
+        open=segment is result.segments[-1] and last - signals[-1].position <= GAP and not _reset_since(result),
         sentence=_sentence(signals, side, start, segment, result, zone),
         look_first=(look.get(side) if side else None) or look.get("any", ()),
         explained_by=_explanations(signals[0], result),
     )
+
+
+def _reset_since(result: StreamResult) -> bool:
+    """Return whether the limits were started anew after the last charted reading."""
+    return reset_since(result.charted, result.events, result.check) is not None
 
 
 def _start_of_run(signal: Signal, side: Side | None, segment: Segment, result: StreamResult) -> int:
@@ -215,7 +221,7 @@ def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str
     failure = standing_failure(result)
     if failure is not None:
         side = _failed_side(failure, result)
-        asked = bounds_text(result.check.acceptance, result.check)
+        asked = _asked(result)
         at = time_text(from_microseconds(failure.taken_at), zone)
         since = "" if failure.index == last else "; no reading since shows that it passes"
         headline = f"{subject(result)} read {failed_text(failure, result)} at {at}: {asked}{since}."
@@ -225,6 +231,8 @@ def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str
         return "moving", moving[-1].sentence, moving[-1].look_first
     if result.check.kind == "judged":
         return "judged", "Last result acceptable." if last is not None else "Nothing written down yet.", ()
+    if result.check.charted != "none" and _reset_since(result):
+        return "learning", f"Control limits need {result.check.baseline} readings since the last reset; 0 so far.", ()
     limits = result.segments[-1].limits if result.segments else None
     if result.check.charted != "none" and (limits is None or not limits.complete):
         n = limits.n_baseline if limits else len(result.charted.x)
@@ -241,6 +249,13 @@ def failed_text(failure: Failure, result: StreamResult) -> str:
     lower = float(np.nan_to_num(charted.lower[i], nan=-np.inf))
     upper = float(np.nan_to_num(charted.upper[i], nan=np.inf))
     return outside_text(failure.value, result.check, int(charted.bound[i]), lower, upper)
+
+
+def _asked(result: StreamResult) -> str:
+    """Return what the acceptance limits ask, and whether this site has confirmed them."""
+    acceptance = result.check.acceptance
+    asked = bounds_text(acceptance, result.check)
+    return asked if acceptance.rule == "none" or acceptance.confirmed else f"{asked}, {NOT_CONFIRMED}"
 
 
 def standing_failure(result: StreamResult) -> Failure | None:
@@ -308,9 +323,10 @@ def margin(result: StreamResult) -> tuple[str, float | None]:
         return _why_no_limit(result), None
     if distance < 0:
         way = "below the lower" if way.startswith("above") else "above the upper"
-    text = f"{reading_text(abs(distance), check)} {way} limit {limit:g}"
+    shown = f"{limit:g}".replace("-", "\N{MINUS SIGN}")
+    text = f"{reading_text(abs(distance), check)} {way} limit {shown}"
     if distance <= 0:
-        return (text if distance else f"on the limit {limit:g}"), 0.0
+        return (text if distance else f"on the limit {shown}"), 0.0
     limits = result.segments[-1].limits if result.segments else None
     if not np.isnan(lower) and not np.isnan(upper):
         usual = (upper - lower) / 2

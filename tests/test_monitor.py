@@ -282,3 +282,30 @@ def test_later_events_change_nothing_before_them(case, n):
 
 def test_the_key_names_the_stream():
     assert str(KEY) == "Line A · bath_concentration · tank"
+
+
+def test_nothing_is_forecast_of_a_segment_without_a_reading():
+    falling = [0.4 - 0.01 * i for i in range(25)]
+    last = START + timedelta(hours=8 * 24)
+    changed = made_event("bath_changed", last + timedelta(minutes=1))
+
+    before = monitor_stream(made_readings(falling), (), made_check())
+    after = monitor_stream(made_readings(falling), (changed,), made_check())
+
+    assert before.forecast.risk_next_5 is not None
+    assert before.forecast.readings_p50 is not None
+    assert after.forecast.risk_next is None
+    assert after.forecast.date_of_limit is None
+    assert after.signals == before.signals
+
+
+def test_readings_off_the_scale_count_in_the_forecast():
+    # the last ten surely failed; the twenty before them were far inside
+    values = [*[0.19, 0.21] * 10, *[0.05] * 10]
+    bounds = [*[Bound.EXACT] * 20, *[Bound.BELOW] * 10]
+
+    result = monitor_stream(made_readings(values, bounds=bounds), (), made_check())
+
+    assert len(result.failures) == 10
+    assert result.forecast.risk_next is not None
+    assert result.forecast.risk_next > 0.5

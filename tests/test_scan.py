@@ -5,6 +5,7 @@ import subprocess
 import sys
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -41,10 +42,10 @@ def run(capsys, *arguments) -> tuple[int, str, str]:
     return int(ended.value.code or 0), out, err
 
 
-def scanned(capsys, log: Path, *options) -> dict:
+def scanned(capsys, log: Path, *options) -> dict[str, Any]:
     code, out, err = run(capsys, "scan", log, "--json", "--zone", "Europe/Vienna", *options)
     assert (code, err) == (0, "")
-    result = json.loads(out)
+    result: dict[str, Any] = json.loads(out)
     jsonschema.validate(result, SCHEMA)
     return result
 
@@ -193,3 +194,56 @@ def test_the_module_runs_as_a_command(tmp_path):
 
     assert done.returncode == 0
     assert json.loads(done.stdout)["rows"]["accepted"] == 1
+
+
+def test_an_event_that_touches_no_stream_is_said_so(tmp_path, capsys):
+    log = write(tmp_path / "log.csv", bath_rows(STEADY))
+    events = write(
+        tmp_path / "events.csv",
+        [
+            "2025-03-04T05:30,Line A,bath_changed,bath_concentration,tank,,,",
+            "2025-03-04T05:30,Line Q,bath_changed,bath_concentration,tank,,,",
+            "2025-03-04T05:31,Line A,lamp_replaced,uva_irradiance,lamp 9,,,",
+        ],
+        "at,line,kind,check,position,amount,unit,note",
+    )
+
+    notes = scanned(capsys, log, "--events", events)["notes"]
+
+    assert [note for note in notes if "touches no stream" in note] == [
+        f"{events}: row 3: bath_changed at Line Q · bath_concentration · tank touches no stream that was read; "
+        "it was not used",
+        f"{events}: row 4: lamp_replaced at Line A · uva_irradiance · lamp 9 touches no stream that was read; "
+        "it was not used",
+    ]
+
+
+def test_a_reading_dated_ahead_of_the_clock_is_pointed_at(tmp_path, capsys):
+    rows = [*bath_rows([0.05]), "2162-03-03T06:00,Line A,bath_concentration,tank,0.2,,,,,,"]
+    code, out, _ = run(capsys, "scan", write(tmp_path / "log.csv", rows), "--zone", "UTC")
+
+    assert code == 0
+    assert "row 3: Line A · bath_concentration · tank is dated Wed 3 Mar 2162 06:00, ahead of the clock" in " ".join(
+        out.split()
+    )
+
+
+def test_what_a_failure_obliges_is_told_in_whole_sentences(tmp_path, capsys):
+    _, out, _ = run(capsys, "scan", write(tmp_path / "log.csv", bath_rows([0.05])))
+
+    told = " ".join(out.split())
+    assert "This obliges: Stop work on this line" in told
+    assert ".." not in told
+    assert ".;" not in told
+
+
+def test_numbers_near_the_end_of_what_can_be_held_lose_their_own_row_alone(tmp_path, capsys):
+    huge = ["1.7e308", "1e308", "-1e308"]
+    rows = [f"2025-03-0{day}T06:10,Line A,uva_irradiance,lamp,{value},,,,,," for day, value in enumerate(huge, 1)] + [
+        "2025-03-04T06:10,Line A,ammeter,head,1e300,1e-300,,,,,",
+        *bath_rows(STEADY),
+    ]
+
+    result = scanned(capsys, write(tmp_path / "log.csv", rows))
+
+    assert result["rows"] == {"read": 24, "accepted": 20, "duplicate": 0, "quarantined": 4}

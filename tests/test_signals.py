@@ -103,7 +103,8 @@ def test_a_failed_check_says_what_it_read_what_is_asked_and_what_it_obliges():
     state = state_after([*STEADY, 0.05], hours=3)
 
     assert state.headline == (
-        "Bath concentration, tank read 0.05 mL/100 mL at Sun 9 Mar 2025 23:00: at least 0.1 and at most 0.4 mL/100 mL."
+        "Bath concentration, tank read 0.05 mL/100 mL at Sun 9 Mar 2025 23:00: at least 0.1 and at most 0.4 mL/100 mL, "
+        "not confirmed for this site."
     )
     assert state.obliges == ("stop", "contain")
     assert state.look_first == ("the agitator",)
@@ -220,3 +221,29 @@ def test_a_time_that_has_not_come_yet_is_not_told_as_current():
     assert state_after([0.2], hours=-0.05).age_text == "just now"
     assert state_after([0.2], hours=-1.5).age_text == "dated 2 h ahead of the clock"
     assert state_after([0.2], hours=-24 * 400).age_text == "dated 400 days ahead of the clock"
+
+
+def test_what_moved_before_a_reset_is_not_told_as_moving_after_it():
+    moving = [*STEADY, *[0.18] * 12]
+    topped_up = made_event("bath_topped_up", at_reading(31.5))
+    changed = made_event("bath_changed", at_reading(31.5))
+
+    assert state_after(moving, events=(topped_up,)).word == "moving"
+    state = state_after(moving, events=(changed,))
+
+    assert state.word == "learning"
+    assert state.headline == "Control limits need 20 readings since the last reset; 0 so far."
+
+
+def test_a_failed_check_stands_after_a_reset_until_a_reading_passes():
+    changed = made_event("bath_changed", at_reading(20.5))
+
+    assert state_after([*STEADY, 0.05], events=(changed,)).word == "failed"
+    assert state_after([*STEADY, 0.05, 0.2], events=(changed,)).word == "learning"
+
+
+def test_a_failure_of_a_limit_that_the_site_has_not_confirmed_says_so():
+    site = Acceptance(rule="fixed", lower=0.1, upper=0.4, document="D", revision="A", mark="site")
+
+    assert state_after([0.05]).headline.endswith("at most 0.4 mL/100 mL, not confirmed for this site.")
+    assert "confirmed" not in state_after([0.05], check=made_check(acceptance=site)).headline
