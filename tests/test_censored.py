@@ -205,6 +205,20 @@ def test_weibull_of_a_handbook_life_test():
     assert (fit.n_failed, fit.n_running) == (10, 10)
 
 
+def test_weibull_of_published_remissions():
+    """Freireich and others (1963), Blood 21: weeks in remission, 9 ended and 12 not, 359 weeks in all.
+
+    Data and the fit as textbooks print it, shape 1.354 and scale 33.77, from memory.
+    """
+    ended = [6, 6, 6, 7, 10, 13, 16, 22, 23]
+    lasting = [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
+    fit = fit_weibull(ended, lasting)
+
+    assert sum(ended) + sum(lasting) == 359
+    assert fit.shape == pytest.approx(1.354, abs=5e-4)
+    assert fit.scale == pytest.approx(33.77, abs=5e-3)
+
+
 @given(st.integers(0, 200), st.sampled_from([1e-3, 24.0, 3600.0]))
 def test_weibull_lives_follow_a_change_of_unit(seed, scale):
     rng = np.random.default_rng(seed)
