@@ -105,6 +105,7 @@ class Queries:
             "looked": round((now - snapshot.read_at).total_seconds(), 1),
             "looked_at": time_text(snapshot.read_at, snapshot.scan.zone),
             "problem": snapshot.problem,
+            "lost": snapshot.lost,
         }
 
     def stamp(self, view: StreamView) -> str:
@@ -186,6 +187,7 @@ class Queries:
                 *(scan.events.notes if scan.events else ()),
                 *scan.notes_of_catalogue,
                 *scan.notes_of_events,
+                *((self._source.snapshot.lost,) if self._source.snapshot.lost else ()),
             ),
             counted=f"{_count(rows.read)} rows read: {_count(rows.accepted)} accepted, {_count(rows.duplicate)} "
             f"duplicate, {_count(rows.quarantined)} quarantined.",

@@ -8,11 +8,13 @@ from pathlib import Path
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
 from spc.errors import SpcError
+from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog, read_events
 from spc.ingest.follow import LogFollower
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
 from spc.scan import Scan, monitor_streams
+from spc.wording import time_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,7 @@ class Snapshot:
     changed: Mapping[StreamKey, int]  # the version in which each stream last changed
     read_at: datetime  # aware, UTC: when the files were last looked at
     problem: str | None  # why they could not be read then, in a sentence
+    lost: str | None = None  # that rows read before are no longer in the log, in a sentence
 
 
 class Watch:
@@ -88,6 +91,7 @@ class Watch:
             changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
             read_at=now,
             problem=None,
+            lost=before.lost if read is None else _lost(before, read, now),
         )
         return True
 
@@ -110,6 +114,14 @@ class Watch:
         self._events = read_events(self._events_file, self._catalogue, zone=self._zone, dates=self._dates)
         self._events_stamp = stamp
         return True
+
+
+def _lost(before: Snapshot, read: CheckLog, now: datetime) -> str | None:
+    """Return that the log holds fewer rows than when it was last read; said until the watch ends."""
+    were, are = before.scan.log.rows.read, read.rows.read
+    if are >= were:
+        return before.lost
+    return f"The log lost rows on {time_text(now, read.zone)}: {were} were read before, {are} are in it now"
 
 
 def _ordered(

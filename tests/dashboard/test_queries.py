@@ -139,6 +139,36 @@ def test_a_log_that_vanishes_is_said(settings):
     assert "log.csv" in str(asked(settings, source).live()["problem"])
 
 
+def test_rows_that_vanish_from_the_log_are_told_until_the_end(settings):
+    source = watched(settings)
+    queries = asked(settings, source)
+    whole = settings.log.read_bytes()
+    assert queries.live()["lost"] is None
+    read = source.snapshot.scan.log.rows.read
+
+    settings.log.write_bytes(b"".join(whole.splitlines(keepends=True)[:-3]))
+    source.poll()
+    told = str(queries.live()["lost"])
+    add_row(settings, "2026-04-10T15:00,Line 1,bath_concentration,tank,0.21,,mL/100mL,tube-1,m1,A,")
+    source.poll()
+
+    assert told.endswith(f"{read} were read before, {read - 3} are in it now")
+    assert queries.live()["lost"] == told
+    assert told in queries.rows().notes
+
+
+def test_a_log_that_could_not_be_read_for_a_moment_lost_nothing(settings):
+    source = watched(settings)
+    whole = settings.log.read_bytes()
+    settings.log.unlink()
+    source.poll()
+    settings.log.write_bytes(whole)
+    source.poll()
+
+    assert asked(settings, source).live()["problem"] is None
+    assert asked(settings, source).live()["lost"] is None
+
+
 def test_a_missing_log_is_refused_in_one_line(tmp_path):
     with pytest.raises(SpcError) as refusal:
         watch(Settings(log=tmp_path / "none.csv"))
