@@ -82,7 +82,7 @@ def log_likelihood(low: FloatArray, high: FloatArray, centre: float, sigma: floa
 @given(st.integers(0, 10_000))
 def test_no_neighbour_is_likelier(seed):
     rng = np.random.default_rng(seed)
-    step = rng.choice([0.3, 1.0, 2.0])
+    step = float(rng.choice([0.3, 1.0, 2.0]))
     x = np.round(rng.normal(0, 1, 15) / step) * step
     bound = rng.choice([Bound.BELOW, Bound.EXACT, Bound.EXACT, Bound.EXACT, Bound.ABOVE], 15)
     bound[0] = Bound.EXACT

@@ -47,7 +47,7 @@ def draw_habits(rng: np.random.Generator, *, rough: bool) -> Habits:
         memory=rng.uniform(0.0, 0.6),
         misread=rng.uniform(0.002, 0.010),
         cold=rng.uniform(0.0, 0.03),
-        copied=rng.choice([0.0, rng.uniform(0.005, 0.03)]),
+        copied=float(rng.choice([0.0, rng.uniform(0.005, 0.03)])),
         missing=rng.uniform(0.01, 0.06),
         unrecorded=rng.uniform(0.2, 0.6),
         top_up_recorded=rng.uniform(0.0, 0.5),

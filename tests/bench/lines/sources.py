@@ -74,7 +74,7 @@ class Bath:
         return cls(
             target=rng.uniform(0.21, 0.29) if rough else rng.uniform(0.18, 0.28),
             sigma=rng.uniform(0.010, 0.022) if rough else rng.uniform(0.007, 0.015),
-            step=rng.choice([0.05, 0.025, 0.01], p=[0.6, 0.2, 0.2] if rough else [0.0, 0.25, 0.75]),
+            step=float(rng.choice([0.05, 0.025, 0.01], p=[0.6, 0.2, 0.2] if rough else [0.0, 0.25, 0.75])),
             loss=rng.uniform(0.01, 0.04) * (1.0 if by_shift else 1.5),
             every=0 if rough else int(rng.integers(1, 5)),
             trigger=rng.uniform(0.80, 0.90),
@@ -161,7 +161,7 @@ class Lamp:
             spread=spread,
             lower=1000.0 if rng.random() < 0.5 else round(new * rng.uniform(0.5, 0.7), -1),
             sigma=rng.uniform(*(rough if habits.rough else tidy)),
-            step=rng.choice([10.0, 50.0, 100.0], p=[0.4, 0.4, 0.2]) if habits.rough else 10.0,
+            step=float(rng.choice([10.0, 50.0, 100.0], p=[0.4, 0.4, 0.2])) if habits.rough else 10.0,
             ageing=rng.uniform(*ageing),
             settle=settle,
             soiling=rng.uniform(0.0, 1e-3) if habits.rough else rng.uniform(0.0, 2e-4),
@@ -218,7 +218,7 @@ class Steady:
         n, hours = _interval(rng)
         rough = habits.rough
         sigma = rng.uniform(1.0, 1.7) if rough else rng.uniform(0.6, 1.3)
-        step = rng.choice([1.0, 0.5]) if rough else rng.choice([0.1, 0.5])
+        step = float(rng.choice([1.0, 0.5] if rough else [0.1, 0.5]))
         creep = rng.choice([-1, 1]) * rng.uniform(0.3, 1.5) * hours / 8766.0
         return cls._start(
             rng,
@@ -240,7 +240,7 @@ class Steady:
         """Return the visible light of a booth, in fc."""
         n, hours = _interval(rng)
         sigma = rng.uniform(0.15, 0.3) if habits.rough else rng.uniform(0.08, 0.18)
-        step = 0.1 if habits.rough else rng.choice([0.01, 0.05, 0.1])
+        step = 0.1 if habits.rough else float(rng.choice([0.01, 0.05, 0.1]))
         centre = rng.uniform(0.25, 0.6)
         return cls._start(
             rng,
@@ -251,7 +251,7 @@ class Steady:
     def field(cls, rng: np.random.Generator, habits: Habits) -> "Steady":
         """Return the residual field of parts after demagnetising, in G."""
         sigma = rng.uniform(0.2, 0.3) if habits.rough else rng.uniform(0.12, 0.22)
-        step = rng.choice([0.1, 0.5]) if habits.rough else 0.1
+        step = float(rng.choice([0.1, 0.5])) if habits.rough else 0.1
         return cls._start(
             rng,
             cls("residual_field", rng.uniform(0.5, 0.9), np.nan, 3.0, sigma, True, step, 0.0, 0.15, 480, 24.0, habits),
