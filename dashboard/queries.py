@@ -185,6 +185,7 @@ class Queries:
             notes=(
                 *scan.log.notes,
                 *(scan.events.notes if scan.events else ()),
+                *scan.notes_of_names,
                 *scan.notes_of_catalogue,
                 *scan.notes_of_events,
                 *((self._source.snapshot.lost,) if self._source.snapshot.lost else ()),

@@ -1,6 +1,6 @@
 """One pass over a log without a store: every stream, its limits, failures, signals and forecast."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
@@ -30,6 +30,11 @@ class Scan:
         return self.catalogue.places_without_stream(self.log.streams)
 
     @property
+    def notes_of_names(self) -> tuple[str, ...]:
+        """Which lines and positions differ in case or spaces alone, one sentence each."""
+        return spelled_apart(self.log.streams)
+
+    @property
     def notes_of_events(self) -> tuple[str, ...]:
         """Which events no stream of the log was touched by, one sentence each: a misspelt name would go unseen."""
         if self.events is None:
@@ -41,6 +46,24 @@ class Scan:
             f"{StreamKey(event.line, event.check, event.position)} touches no stream that was read; it was not used"
             for event in idle
         )
+
+
+def spelled_apart(streams: Collection[StreamKey]) -> tuple[str, ...]:
+    """Return a sentence for each set of lines, and of positions, whose names differ in case or spaces alone.
+
+    They are kept apart, because joining them would be a guess; each then has a history, a baseline and limits of its
+    own, which nobody meant.
+    """
+    places: dict[tuple[str, ...], set[tuple[str, ...]]] = {}
+    for key in streams:
+        for name in ((key.line,), (key.line, key.check, key.position)):
+            places.setdefault(tuple("".join(part.split()).casefold() for part in name), set()).add(name)
+    return tuple(
+        f"{' and '.join(repr(' · '.join(name)) for name in sorted(names))} differ in case or spaces alone and were "
+        "kept apart; write one name in one way if they are the same"
+        for place, names in sorted(places.items())
+        if len(names) > 1 and (len(place) == 1 or len({name[0] for name in names}) == 1)
+    )
 
 
 def scan(

@@ -22,7 +22,7 @@ def scan_json(scan: Scan) -> Json:
     return {
         **_file(scan.log),
         "events": _file(scan.events) if scan.events else None,
-        "notes": [*scan.log.notes, *scan.notes_of_catalogue, *scan.notes_of_events],
+        "notes": [*scan.log.notes, *scan.notes_of_names, *scan.notes_of_catalogue, *scan.notes_of_events],
         "streams": [_stream(result, scan.zone) for result in scan.streams],
     }
 

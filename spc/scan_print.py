@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from spc.charted import was_running
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.results import StreamResult
@@ -68,7 +69,7 @@ def _rows(scan: Scan, now: datetime) -> Iterable[RenderableType]:
         if len(read.quarantine) > SHOWN_QUARANTINE:
             more = len(read.quarantine) - SHOWN_QUARANTINE
             yield _indented(f"and {more} more quarantined; --json lists them all")
-    unused = (*scan.notes_of_catalogue, *scan.notes_of_events)
+    unused = (*scan.notes_of_names, *scan.notes_of_catalogue, *scan.notes_of_events)
     yield from (_indented(note) for note in unused[:SHOWN_UNUSED])
     if len(unused) > SHOWN_UNUSED:
         yield _indented(f"and {len(unused) - SHOWN_UNUSED} more of these; --json lists them all")
@@ -121,7 +122,7 @@ def _streams(states: list[tuple[StreamResult, StreamState]], scan: Scan) -> Iter
         for result, state in of_line:
             table.add_row(
                 subject(result),
-                str(len(result.readings)),
+                str(int(was_running(result.readings).sum())),
                 state.last_text,
                 state.taken_text,
                 state.margin_text,

@@ -313,17 +313,21 @@ def margin(result: StreamResult) -> tuple[str, float | None]:
         return "", None
     if charted.index[-1] != _last_read(result):
         return "not judged: no reference beside it", None
-    bound = Bound(int(charted.bound[-1]))
-    if bound is not Bound.EXACT and _undecided(result):
+    judged = _last_verdict(result)
+    if judged is Verdict.UNDECIDED and charted.bound[-1] != Bound.EXACT and _has_limits(result):
         return f"not judged: {last_text(result)} may lie on either side of the limit", None
     x, lower, upper = float(charted.x[-1]), float(charted.lower[-1]), float(charted.upper[-1])
     distances = [(x - lower, "above the lower", lower), (upper - x, "below the upper", upper)]
     distance, way, limit = min((d for d in distances if not np.isnan(d[0])), default=(np.nan, "", np.nan))
     if np.isnan(distance):
         return _why_no_limit(result), None
+    shown = f"{limit:g}".replace("-", "\N{MINUS SIGN}")
+    if distance >= 0 and judged is Verdict.OUTSIDE:  # ">2" where at most 2 is asked
+        return f"beyond the limit {shown}", 0.0
+    if distance < 0 and judged is not Verdict.OUTSIDE:  # on the limit, however the arithmetic rounded
+        return f"on the limit {shown}", 0.0
     if distance < 0:
         way = "below the lower" if way.startswith("above") else "above the upper"
-    shown = f"{limit:g}".replace("-", "\N{MINUS SIGN}")
     text = f"{reading_text(abs(distance), check)} {way} limit {shown}"
     if distance <= 0:
         return (text if distance else f"on the limit {shown}"), 0.0
@@ -335,12 +339,15 @@ def margin(result: StreamResult) -> tuple[str, float | None]:
     return text, min(1.0, distance / usual) if usual > 0 else 1.0
 
 
-def _undecided(result: StreamResult) -> bool:
-    """Return whether the last charted reading has limits and may lie on either side of one."""
-    charted = result.charted
-    lower, upper = charted.lower[-1:], charted.upper[-1:]
-    judged = verdict(charted.x[-1:], charted.bound[-1:], lower, upper)
-    return bool(judged[0] == Verdict.UNDECIDED and not (np.isnan(lower[0]) and np.isnan(upper[0])))
+def _last_verdict(result: StreamResult) -> Verdict:
+    """Return how the last charted reading lies to its acceptance limits."""
+    last = result.charted
+    return Verdict(int(verdict(last.x[-1:], last.bound[-1:], last.lower[-1:], last.upper[-1:])[0]))
+
+
+def _has_limits(result: StreamResult) -> bool:
+    """Return whether the last charted reading has an acceptance limit."""
+    return not (np.isnan(result.charted.lower[-1]) and np.isnan(result.charted.upper[-1]))
 
 
 def _why_no_limit(result: StreamResult) -> str:

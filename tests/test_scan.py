@@ -247,3 +247,33 @@ def test_numbers_near_the_end_of_what_can_be_held_lose_their_own_row_alone(tmp_p
     result = scanned(capsys, write(tmp_path / "log.csv", rows))
 
     assert result["rows"] == {"read": 24, "accepted": 20, "duplicate": 0, "quarantined": 4}
+
+
+def test_names_that_differ_in_case_or_spaces_alone_are_kept_apart_and_said_so(tmp_path, capsys):
+    log = write(
+        tmp_path / "log.csv",
+        [
+            "2025-03-04T06:10,Line A,bath_concentration,tank,0.21,,,,,,",
+            "2025-03-04T06:10,line  A,bath_concentration,tank,0.21,,,,,,",
+            "2025-03-04T06:15,Line B,uva_irradiance,lamp 1,2450,,,,,,",
+            "2025-03-04T06:15,Line B,uva_irradiance,Lamp1,2450,,,,,,",
+            "2025-03-04T06:15,Line B,ambient_light,lamp 1,1,,,,,,",
+        ],
+    )
+
+    result = scanned(capsys, log)
+
+    assert len(result["streams"]) == 5
+    assert [note.partition(" differ")[0] for note in result["notes"] if "differ in case" in note] == [
+        "'Line A' and 'line  A'",
+        "'Line B · uva_irradiance · Lamp1' and 'Line B · uva_irradiance · lamp 1'",
+    ]
+
+
+def test_a_row_of_a_line_not_in_operation_is_no_reading_in_the_table(tmp_path, capsys):
+    rows = [*bath_rows([0.2, 0.21]), "2025-03-05T06:10,Line A,bath_concentration,tank,not run,,,,,,"]
+
+    _, out, _ = run(capsys, "scan", write(tmp_path / "log.csv", rows))
+
+    (told,) = [line for line in out.splitlines() if line.startswith("Bath concentration, tank ")]
+    assert told.split()[3] == "2"

@@ -247,3 +247,20 @@ def test_a_failure_of_a_limit_that_the_site_has_not_confirmed_says_so():
 
     assert state_after([0.05]).headline.endswith("at most 0.4 mL/100 mL, not confirmed for this site.")
     assert "confirmed" not in state_after([0.05], check=made_check(acceptance=site)).headline
+
+
+def test_a_reading_off_the_scale_at_the_limit_is_beyond_it():
+    dark = made_check(acceptance=Acceptance(rule="fixed", upper=2.0), possible=(0.0, None))
+
+    assert state_after([2.0], bounds=[Bound.ABOVE], check=dark).margin_text == "beyond the limit 2"
+    assert state_after([2.0], bounds=[Bound.BELOW], check=dark).margin_text == "on the limit 2"
+    assert state_after([2.0 + 1e-12], check=dark).margin_text == "on the limit 2"
+
+
+def test_a_limit_below_zero_has_a_true_minus_sign():
+    timer = made_check(acceptance=Acceptance(rule="fixed", lower=-0.1, upper=0.1), possible=(None, None))
+
+    state = state_after([-0.05], check=timer)
+
+    assert state.margin_text == "0.05 mL/100 mL above the lower limit \N{MINUS SIGN}0.1"
+    assert state.limits_text.startswith("at least \N{MINUS SIGN}0.1 and at most 0.1")
