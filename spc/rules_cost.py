@@ -123,10 +123,10 @@ def every_given(check: Check, every: str | None) -> Check:
     """
     if every is None:
         return check
-    interval, _ = Table("spc arl", "", {"--every": every}).interval("--every")
-    if interval is None:
+    length = Table("spc arl", "", {"--every": every}).interval("--every")
+    if length.every is None:
         raise InputError(f"--every {every!r} says no time; give one such as '8 h'")
-    return replace(check, interval=Interval(interval, f"every {every}"))
+    return replace(check, interval=Interval(length.every, f"every {every}"))
 
 
 def given_sigma(sigma: float) -> ChartSigma:

@@ -27,6 +27,9 @@ MEASURED_ALONE = (
 )  # fmt: skip
 """Keys that say nothing of a judged check."""
 
+ONCE = ("1 shift", "1 day", "1 week", "1 month", "1 year")
+"""Intervals that are said without their number."""
+
 _PERCENT_RULES = ("percent_or_amperes", "percent_of_full_scale")
 
 
@@ -175,23 +178,23 @@ def interval_from(table: Table) -> Interval:
     """Return how often the check is due; on condition where `table` is empty."""
     if "every" not in table.values:
         return Interval(every=None, words=ON_CONDITION)
-    every, months = table.interval("every")
+    length = table.interval("every")
     return Interval(
-        every=every,
+        every=length.every,
         words=table.text("words", default=_in_words(str(table.values["every"]))),
         document=table.text("document", default=""),
         mark=_mark(table),
         conflict=table.text("conflict", default=""),
-        months=months,
+        months=length.months,
+        counted=length.counted,
+        shifts=length.shifts,
     )
 
 
 def _in_words(every: str) -> str:
     if every == ON_CONDITION:
         return every
-    return (
-        f"every {every.removeprefix('1 ')}" if every in ("1 day", "1 week", "1 month", "1 year") else f"every {every}"
-    )
+    return f"every {every.removeprefix('1 ')}" if every in ONCE else f"every {every}"
 
 
 def rules_from(*tables: Table) -> tuple[RuleSetting, ...]:

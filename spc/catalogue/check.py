@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 from spc.catalogue.acceptance import Acceptance, Mark
-from spc.catalogue.table import nearest
+from spc.catalogue.table import CountedIn, nearest
 from spc.errors import InputError
 from spc.records import StreamKey
 from spc.rules import RuleSetting
@@ -44,14 +44,16 @@ class Interval:
     mark: Mark = "none"
     conflict: str = ""
     months: int = 0  # calendar months, where the document counts in them; `every` is then their mean length
+    counted: CountedIn = "hours"  # what `spc.schedule` counts it in
+    shifts: int = 0  # shifts in operation, where it counts in them; `every` is then what they usually last
 
     def due(self, last: datetime) -> datetime | None:
         """Return when the check is due again after `last` (aware, in the site's zone); None where no clock sets it.
 
         Hours, days and weeks are counted as elapsed time, months on the calendar: six months after 31 August is the
-        last day of February.
+        last day of February. Hours and shifts in operation take the site's calendar: `spc.schedule` counts them.
         """
-        if self.every is None:
+        if self.every is None or self.counted in ("operating hours", "shifts"):
             return None
         if not self.months:
             return (last.astimezone(UTC) + self.every).astimezone(last.tzinfo)

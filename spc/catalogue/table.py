@@ -16,9 +16,25 @@ LIFTED: Literal["none"] = "none"
 ON_CONDITION = "on condition"
 """Written in place of an interval where no clock sets one."""
 
+CountedIn = Literal["hours", "dates", "operating hours", "shifts"]
+"""What an interval is counted in: elapsed hours, dates of the calendar, hours in operation, shifts in operation."""
+
+USUAL_SHIFT = timedelta(hours=8)
+"""Length taken for a shift where a time is asked of an interval counted in shifts (common practice, no source)."""
+
 _HOURS = {"h": 1, "hour": 1, "d": 24, "day": 24, "week": 168}
 _MONTHS = {"month": 1, "year": 12}
 _MONTH = timedelta(days=365.25 / 12)
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """The length of an interval, and what it is counted in."""
+
+    every: timedelta | None  # None: no clock sets it
+    counted: CountedIn = "hours"
+    months: int = 0  # calendar months, where it counts in them
+    shifts: int = 0  # shifts in operation, where it counts in them
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,21 +143,28 @@ class Table:
             raise self.unlike(key, f"whole number from {least} to {most}")
         return value
 
-    def interval(self, key: str) -> tuple[timedelta | None, int]:
-        """Return the length of an interval and its calendar months (0 when it counts none)."""
+    def interval(self, key: str) -> Length:
+        """Return the length of an interval."""
         value = self.values[key]
         if value == ON_CONDITION:
-            return None, 0
-        found = re.fullmatch(r"([1-9][0-9]{0,2}) ?([a-z]+?)s?", value) if isinstance(value, str) else None
+            return Length(None)
+        found = (
+            re.fullmatch(r"([1-9][0-9]{0,2}) ?((?:operating )?[a-z]+?)s?", value) if isinstance(value, str) else None
+        )
         number, unit = (int(found[1]), found[2]) if found else (0, "")
         if unit in _MONTHS:
             months = number * _MONTHS[unit]
-            return months * _MONTH, months
+            return Length(months * _MONTH, "dates", months=months)
         if unit in _HOURS:
-            return timedelta(hours=number * _HOURS[unit]), 0
+            return Length(timedelta(hours=number * _HOURS[unit]), "hours" if _HOURS[unit] == 1 else "dates")
+        if unit == "shift":
+            return Length(number * USUAL_SHIFT, "shifts", shifts=number)
+        if unit in ("operating h", "operating hour"):
+            return Length(timedelta(hours=number), "operating hours")
         raise self.refused(
             key,
-            f'{shown(value)} is no interval; write "8 h", "1 day", "2 weeks", "6 months", "1 year" or "{ON_CONDITION}"',
+            f'{shown(value)} is no interval; write "8 h", "1 shift", "40 operating hours", "1 day", "2 weeks", '
+            f'"6 months", "1 year" or "{ON_CONDITION}"',
         )
 
 

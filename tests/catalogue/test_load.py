@@ -1,6 +1,6 @@
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -141,6 +141,9 @@ def test_one_direction_of_look_first_is_replaced_alone(load):
         ("2 weeks", timedelta(weeks=2), 0, "every 2 weeks"),
         ("3 months", timedelta(days=91.3125), 3, "every 3 months"),
         ("1 year", timedelta(days=365.25), 12, "every year"),
+        ("1 shift", timedelta(hours=8), 0, "every shift"),
+        ("2 shifts", timedelta(hours=16), 0, "every 2 shifts"),
+        ("40 operating hours", timedelta(hours=40), 0, "every 40 operating hours"),
         ("on condition", None, 0, "on condition"),
     ],
 )
@@ -149,6 +152,29 @@ def test_an_interval_of_the_site(load, every, length, months, words):
 
     assert (interval.every, interval.months, interval.words) == (length, months, words)
     assert (interval.document, interval.mark) == ("MT-07, 5", "site")
+
+
+@pytest.mark.parametrize(
+    ("every", "counted", "shifts"),
+    [
+        ("8 h", "hours", 0),
+        ("24 hours", "hours", 0),
+        ("1 day", "dates", 0),
+        ("6 months", "dates", 0),
+        ("3 shifts", "shifts", 3),
+        ("1 operating hour", "operating hours", 0),
+    ],
+)
+def test_what_an_interval_is_counted_in(load, every, counted, shifts):
+    interval = load(f'[check.ammeter.interval]\nevery = "{every}"\ndocument = "MT-07, 5"\n').checks["ammeter"].interval
+
+    assert (interval.counted, interval.shifts) == (counted, shifts)
+
+
+def test_what_is_counted_in_operation_has_no_moment_without_a_calendar(load):
+    text = '[check.ammeter.interval]\nevery = "40 operating hours"\ndocument = "MT-07, 5"\n'
+
+    assert load(text).checks["ammeter"].interval.due(datetime(2025, 3, 3, tzinfo=UTC)) is None
 
 
 def test_a_check_of_the_sites_own(load):
@@ -335,6 +361,7 @@ MISTAKES = [
     ("[check.water_break.rules]\none_side = true\n", "water_break.rules", "judged"),
     ("[check.curtain]\ntitle = 'Curtain'\nkind = 'judged'\n", "check.curtain.acceptance", "lacks good and bad"),
     ("[check.timer.interval]\nevery = '6 moons'\ndocument = 'D'\n", "timer.interval.every", "'6 moons'", "6 months"),
+    ("[check.timer.interval]\nevery = '8 operating days'\ndocument = 'D'\n", "'8 operating days'", "40 operating"),
     ("[check.timer.interval]\nevery = 6\ndocument = 'D'\n", "timer.interval.every", "6 is no interval"),
     ("[check.timer.interval]\nevery = '0 h'\ndocument = 'D'\n", "timer.interval.every", "'0 h' is no interval"),
     ("[check.timer.interval]\nevery = '9999999 years'\ndocument = 'D'\n", "timer.interval.every", "is no interval"),
