@@ -6,11 +6,25 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import FloatArray, as_readings
+from spc.drift.ahead import Course, courses
+from spc.drift.noise import MEMORY
+from spc.drift.step import DriftState
 
 FEWEST_READINGS = 5
 HORIZON = 60
 """Readings looked ahead: a straight line through 20 says little beyond three times its own length."""
 
+FEWEST_OF_A_SEGMENT = 3
+
+SLOPE_FACTORS = np.array([0.4, 1.0, 1.6])
+"""A drift does not go on as straight as it came: its slope ahead, as ratios to the slope so far."""
+
+SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
+
+TAIL_SHARES, TAIL_FACTORS = (0.95, 0.05), (0.95, 1.9)
+"""Noise has heavier tails than normal: a twentieth of the readings scatters twice as far; the variance stays."""
+
+_COURSE_NODES = 7
 _LEVEL_NODES = 15
 _SCALE_NODES = 9
 
@@ -96,4 +110,62 @@ def _survival(x: FloatArray, lower: float, upper: float) -> FloatArray:
         inside = inside - ndtr((lower - expected) / scatter)
     together = np.cumprod(np.clip(inside, 0.0, 1.0), axis=-1)
     survival: FloatArray = np.einsum("s,l,r,slrk->k", np.full(_SCALE_NODES, 1 / _SCALE_NODES), weight, weight, together)
+    return np.clip(survival, 0.0, 1.0)
+
+
+def model_forecast(state: DriftState) -> AheadForecast:
+    """Return the forecast of the model of a stream after its latest reading, if nothing is done.
+
+    The level may be quiet, or have stepped, or drift at one of several slopes since any recent reading; each is carried
+    on with its own uncertainty and weighed by how well it explains the readings so far. A reading is outside when what
+    would be written down is: rounding counts.
+
+    Args:
+        state: of the stream, with the acceptance limits of its latest reading.
+
+    Returns:
+        As `straight_line_forecast`, but the readings until the limit is passed are interpolated: 2.5 says that the
+        third reading is the first one outside. All None before the third reading of a segment or without a limit.
+    """
+    method = "model of the stream"
+    scale = state.scale
+    fresh = state.since_restart < FEWEST_OF_A_SEGMENT and not state.moved
+    if scale is None or fresh or np.isnan([scale.lower, scale.upper]).all():
+        return AheadForecast(method, None, None, None, None, None)
+    failed_by = 1.0 - _survival_of(courses(state), scale.fails_below, scale.fails_above)
+    return AheadForecast(
+        method,
+        float(failed_by[0]),
+        float(failed_by[4]),
+        *(_readings_until(failed_by, probability) for probability in (0.1, 0.5, 0.9)),
+    )
+
+
+def _readings_until(failed_by: FloatArray, probability: float) -> float | None:
+    """Return after how many readings the limit is passed with a probability, between two readings by interpolation."""
+    reached = np.flatnonzero(failed_by >= probability)
+    if not len(reached):
+        return None
+    last = int(reached[0])
+    before = float(failed_by[last - 1]) if last else 0.0
+    return last + (probability - before) / (float(failed_by[last]) - before)
+
+
+def _survival_of(course: Course, below: float, above: float) -> FloatArray:
+    """Return the probability that none of the next 1, 2 .. HORIZON readings is outside, shape (HORIZON,)."""
+    from scipy.special import ndtr
+
+    ahead = np.arange(1, HORIZON + 1)
+    normal, weight = np.polynomial.hermite_e.hermegauss(_COURSE_NODES)
+    weight = weight / weight.sum()
+    level = (course.level[:, None] + course.level_sd[:, None] * normal)[:, :, None, None]
+    slope = (course.slope[:, None] * SLOPE_FACTORS)[:, None, :, None] + course.ageing
+    expected = level + slope * ahead + course.slow * MEMORY**ahead
+    inside = np.zeros_like(expected)
+    for share, factor in zip(TAIL_SHARES, TAIL_FACTORS, strict=True):
+        sd = factor * course.noise_sd
+        part = np.ones_like(expected) if np.isnan(above) else ndtr((above - expected) / sd)
+        inside += share * (part if np.isnan(below) else part - ndtr((below - expected) / sd))
+    together = np.cumprod(np.clip(inside, 0.0, 1.0), axis=-1)
+    survival: FloatArray = np.einsum("c,l,s,clsk->k", course.weight, weight, SLOPE_SHARES, together)
     return np.clip(survival, 0.0, 1.0)

@@ -6,8 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from spc.drift import DriftReading, StreamModel, watch
+from spc.drift.ahead import courses
 from spc.errors import InputError
-from spc.forecast import HORIZON, straight_line_forecast
+from spc.forecast import HORIZON, model_forecast, straight_line_forecast
 
 FALLING = [0.300, 0.297, 0.288, 0.284, 0.283, 0.272, 0.271, 0.266, 0.259, 0.256, 0.249, 0.246, 0.238, 0.236, 0.228]
 
@@ -106,3 +108,105 @@ def test_risks_are_probabilities_in_order(x):
     assert 0 <= forecast.risk_next <= forecast.risk_next_5 <= 1
     quantiles = [q for q in (forecast.readings_p10, forecast.readings_p50, forecast.readings_p90) if q is not None]
     assert quantiles == sorted(quantiles)
+
+
+# ---- the model of a stream
+
+METER = StreamModel(log=False, sigma=1.0)
+
+
+def state_after(x, *, model=METER, lower=-10.0, upper=10.0, resolution=0.1):
+    return watch(model, [DriftReading(float(v), 0, resolution, lower, upper) for v in x])[0]
+
+
+def risk_after(x):
+    risk = model_forecast(state_after(x)).risk_next
+    assert risk is not None
+    return risk
+
+
+def meter_noise(n, seed=5):
+    return np.round(np.random.default_rng(seed).standard_normal(n), 1)
+
+
+def test_a_quiet_stream_is_not_expected_to_fail():
+    forecast = model_forecast(state_after(meter_noise(80)))
+
+    assert forecast.risk_next == pytest.approx(0, abs=1e-4)
+    assert forecast.risk_next_5 == pytest.approx(0, abs=1e-3)
+    assert (forecast.readings_p10, forecast.readings_p50, forecast.readings_p90) == (None, None, None)
+
+
+def test_a_drift_is_foretold_to_reach_the_limit_when_it_does():
+    # the true level passes -10 at the 33rd reading of a drift of 0.3, 13 after the last one given
+    x = meter_noise(80)
+    x[60:] -= 0.3 * np.arange(1, 21)
+
+    forecast = model_forecast(state_after(x))
+
+    p10, p50, p90 = forecast.readings_p10, forecast.readings_p50, forecast.readings_p90
+    assert p10 is not None
+    assert p50 is not None
+    assert p90 is not None
+    assert p10 < 13 < p90
+    assert 7 < p50 < 19
+
+
+def test_readings_that_went_far_are_believed_once_they_repeat():
+    quiet = meter_noise(60)
+    risks = [risk_after([*quiet, *[-15.0, -15.3, -14.8][:n]]) for n in (0, 1, 2, 3)]
+
+    assert risks == sorted(risks)
+    assert risks[0] < 0.001
+    assert 0.1 < risks[1] < 0.5
+    assert risks[3] > 0.85
+
+
+def test_the_risk_of_the_next_reading_is_that_of_what_would_be_written():
+    # second way: a level known to be steady at 0.11, read with sigma 0.02 to 0.05; 0.10 passes, so only below 0.075
+    x = np.round(np.round((0.11 + 0.02 * np.random.default_rng(2).standard_normal(400)) / 0.05) * 0.05, 2)
+    model = StreamModel(log=False, sigma=0.02, wander=0.0)
+    came = (x < 0.1).mean()
+
+    forecast = model_forecast(state_after(x, model=model, lower=0.1, upper=0.4, resolution=0.05))
+
+    assert forecast.risk_next == pytest.approx(came, abs=0.05)
+
+
+@pytest.mark.parametrize("n", [0, 1, 2])
+def test_the_model_says_nothing_before_the_third_reading(n):
+    assert model_forecast(state_after(meter_noise(n))).risk_next is None
+
+
+def test_the_model_says_nothing_without_a_limit():
+    nan = float("nan")
+
+    assert model_forecast(state_after(meter_noise(30), lower=nan, upper=nan)).risk_next is None
+
+
+@given(READINGS, st.floats(-3, 3))
+def test_risks_of_the_model_are_probabilities_in_order(x, last):
+    forecast = model_forecast(state_after([*x, last], lower=-3.0, upper=3.0))
+
+    assert forecast.risk_next is not None
+    assert forecast.risk_next_5 is not None
+    assert 0 <= forecast.risk_next <= forecast.risk_next_5 <= 1
+    quantiles = [q for q in (forecast.readings_p10, forecast.readings_p50, forecast.readings_p90) if q is not None]
+    assert quantiles == sorted(quantiles)
+
+
+@pytest.mark.parametrize("onset", [30, 55, 90])
+def test_the_weights_of_all_courses_are_one(onset):
+    x = meter_noise(90)
+    x[onset:] -= 0.4 * np.arange(1, 91 - onset)
+
+    course = courses(state_after(x))
+
+    assert course.weight.sum() == pytest.approx(1)
+    assert (course.weight >= 0).all()
+    assert np.isfinite(course.level).all()
+
+
+def test_no_course_before_the_first_reading():
+    with pytest.raises(InputError, match="no reading yet"):
+        courses(state_after([]))

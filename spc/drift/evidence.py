@@ -27,7 +27,7 @@ STEP_SIGMAS = (2.0, 3.5, 6.0)
 DURATIONS = tuple(10.0 * 10.0 ** ((k + 0.5) / 4) for k in range(4))
 """Readings within which a drift that matters takes the level to an acceptance limit: from 10 to 100."""
 
-STEP_WEIGHT, DRIFT_WEIGHT = 1.0, 2.0
+STEP_WEIGHT, DRIFT_WEIGHT = 0.5, 2.0
 NEAREST_LIMIT = 2.0
 """A limit nearer to the level than this many sigmas is taken to be that far."""
 

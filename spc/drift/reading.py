@@ -7,7 +7,6 @@ from typing import NamedTuple
 import numpy as np
 
 from spc.arrays import FloatArray
-from spc.errors import InputError
 from spc.records import Bound
 
 _SQRT2 = math.sqrt(2.0)
@@ -61,14 +60,8 @@ def written_step(recent: FloatArray, resolution: float) -> float:
 
 
 def known(reading: DriftReading, step: float, *, log: bool) -> Known:
-    """Return what a reading says on the model's scale.
-
-    Raises:
-        InputError: a value that is no finite number.
-    """
+    """Return what a reading says on the model's scale."""
     value, half = reading.value, step / 2.0
-    if not math.isfinite(value):
-        raise InputError(f"the reading is {value}; drop or quarantine missing readings before monitoring")
     low = -math.inf if reading.bound == Bound.BELOW else value - half
     high = math.inf if reading.bound == Bound.ABOVE else value + half
     if reading.bound != Bound.EXACT:

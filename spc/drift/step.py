@@ -8,16 +8,17 @@ from typing import Literal
 import numpy as np
 
 from spc.arrays import FloatArray
-from spc.drift.evidence import DRIFT_ROWS, Evidence, evidence, no_onsets, with_reading
+from spc.drift.evidence import DRIFT_ROWS, DRIFT_WEIGHT, STEP_WEIGHT, Evidence, evidence, no_onsets, with_reading
 from spc.drift.level import Level, corrected, level_from, predicted
 from spc.drift.mixture import alternatives
 from spc.drift.model import StreamModel
 from spc.drift.noise import HISTORY, Noise
 from spc.drift.reading import RECENT, DriftReading, Known, known, scored, written_step
+from spc.errors import InputError
 
 DriftSignal = Literal["drift_low", "drift_high", "step_low", "step_high"]
 
-THRESHOLD = 7.7
+THRESHOLD = 7.6
 """Log odds of a change at which it signals: about one false alarm in 2000 quiet readings of a tidy stream."""
 
 WANDER_COST = 0.8
@@ -45,6 +46,8 @@ class Scale:
     rounding: float
     lower: float  # acceptance limits; NaN where none
     upper: float
+    fails_below: float  # a true value, with its noise, that is written down as outside; NaN where no limit
+    fails_above: float
 
     @property
     def sigma(self) -> float:
@@ -66,6 +69,9 @@ class DriftState:
     scale: Scale | None
     bank: FloatArray  # see `evidence.with_reading`
     lasting: int  # readings for which a signal has gone on
+    moved: bool  # whether a held signal was taken for the new level since the last recorded change
+    held_slope: float  # per reading on the model's scale, of the drift that was; 0 for a step
+    far: int  # readings in a row that lay beyond LARGEST_SIGMAS, negative where below
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +94,7 @@ class DriftOutcome:
 def start(model: StreamModel) -> DriftState:
     """Return the state before the first reading."""
     nothing = np.zeros(0)
-    return DriftState(model, 0, 0, Noise.start(model), nothing, nothing, None, None, no_onsets(), 0)
+    return DriftState(model, 0, 0, Noise.start(model), nothing, nothing, None, None, no_onsets(), 0, False, 0.0, 0)
 
 
 def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftOutcome]:
@@ -97,19 +103,23 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
     Raises:
         InputError: a value that is no finite number.
     """
+    if not math.isfinite(reading.value):
+        raise InputError(f"the reading is {reading.value}; drop or quarantine missing readings before monitoring")
     model = state.model
     recent = np.concatenate((state.recent[-(RECENT - 1) :], (reading.value,)))
-    seen = known(reading, written_step(recent, reading.resolution), log=model.log)
-    white, slow = state.noise.variances(seen.width, model)
-    scale = Scale(white, slow, seen.width**2 / 12.0, _limit(reading.lower, model), _limit(reading.upper, model))
+    step = written_step(recent, reading.resolution)
+    seen = known(reading, step, log=model.log)
+    scale = _scale(state, reading, step, seen.width)
+    white, slow = scale.white, scale.slow
     if state.level is None or reading.restart:
         return _restarted(state, seen, scale, recent)
     level = predicted(state.level, slow, white + slow)
     expected, sd = level.now, math.sqrt(max(level.variance, 0.0) + white)
     copied = state.recent[-1] == reading.value and seen.width**2 < white
-    gain, score, information = level.gain(), 0.0, 0.0
+    gain, score, information, far = level.gain(), 0.0, 0.0, state.far
     if not copied:
         distance, information = scored(seen, expected, sd**2)
+        far = _far(far, distance)
         score = max(-LARGEST_SIGMAS, min(LARGEST_SIGMAS, distance)) * math.sqrt(information)
         level = corrected(level, score, information)
     bank = with_reading(state.bank, gain, score, information)
@@ -128,10 +138,13 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
         scale=scale,
         bank=bank,
         lasting=state.lasting + 1 if signals else 0,
+        moved=state.moved,
+        held_slope=state.held_slope,
+        far=far,
     )
     side = (-1 if low > high else 1) if signals else 0
     outcome = _outcome(after, found, side, (low, high), (expected, math.hypot(sd, math.sqrt(scale.rounding))))
-    return (_held(after, scale) if after.lasting >= HELD else after), outcome
+    return (_held(after, found, side) if after.lasting >= HELD else after), outcome
 
 
 def evidence_of(level: Level, scale: Scale, bank: FloatArray) -> Evidence:
@@ -146,6 +159,24 @@ def watch(model: StreamModel, readings: Iterable[DriftReading]) -> tuple[DriftSt
         state, outcome = update(state, reading)
         outcomes.append(outcome)
     return state, outcomes
+
+
+def _scale(state: DriftState, reading: DriftReading, step: float, width: float) -> Scale:
+    model = state.model
+    white, slow = state.noise.variances(width, model)
+    below, above = reading.lower, reading.upper
+    if step > 0.0:  # the last written value inside, and half a step beyond it
+        below = (math.ceil(below / step - 1e-9) - 0.5) * step if math.isfinite(below) else below
+        above = (math.floor(above / step + 1e-9) + 0.5) * step if math.isfinite(above) else above
+    lower, upper, below, above = (_limit(limit, model) for limit in (reading.lower, reading.upper, below, above))
+    return Scale(white, slow, width**2 / 12.0, lower, upper, below, above)
+
+
+def _far(before: int, distance: float) -> int:
+    if abs(distance) <= LARGEST_SIGMAS:
+        return 0
+    way = 1 if distance > 0 else -1
+    return before + way if before * way > 0 else way
 
 
 def _limit(limit: float, model: StreamModel) -> float:
@@ -174,14 +205,19 @@ def _restarted(state: DriftState, seen: Known, scale: Scale, recent: FloatArray)
         scale=scale,
         bank=no_onsets(),
         lasting=0,
+        moved=False,
+        held_slope=0.0,
+        far=0,
     )
     never = math.log(1e-12)
     return after, _outcome(after, evidence_of(level, scale, after.bank), 0, (never, never), (seen.middle, math.inf))
 
 
-def _held(state: DriftState, scale: Scale) -> DriftState:
-    """Return the state that takes the latest readings for the new level."""
-    latest = state.history[-4:]
+def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
+    """Return the state that takes the latest readings for the new level, and remembers how fast it moved."""
+    assert state.level is not None  # a signal has gone on
+    assert state.scale is not None
+    latest, scale = state.history[-4:], state.scale
     level = level_from(
         float(latest.mean()),
         n=len(latest),
@@ -190,7 +226,25 @@ def _held(state: DriftState, scale: Scale) -> DriftState:
         rounding=scale.rounding,
         ages=state.model.ages,
     )
-    return replace(state, since_restart=1, history=state.history[-1:], level=level, bank=no_onsets(), lasting=0)
+    slope = 0.0
+    if _drifting(found.of_side(side)):
+        slope = alternatives(state.level, state.bank, found, side=side, drifting=True).slope
+    return replace(
+        state,
+        since_restart=1,
+        history=state.history[-1:],
+        level=level,
+        bank=no_onsets(),
+        lasting=0,
+        moved=True,
+        held_slope=slope,
+        far=0,
+    )
+
+
+def _drifting(odds: FloatArray) -> bool:
+    """Return whether the evidence of one side speaks for a drift rather than a step, the weights of both left out."""
+    return bool(odds[DRIFT_ROWS].sum() / DRIFT_WEIGHT > odds[~DRIFT_ROWS].sum() / STEP_WEIGHT)
 
 
 def _learnt(state: DriftState, middle: float, *, copied: bool, signals: bool) -> tuple[Noise, FloatArray]:
@@ -220,7 +274,7 @@ def _outcome(
     since, span = None, None
     if side:
         odds = found.of_side(side)
-        drifting = bool(odds[DRIFT_ROWS].sum() > odds[~DRIFT_ROWS].sum())
+        drifting = _drifting(odds)
         signal = _signal(side, drifting=drifting)
         mixed = alternatives(level, state.bank, found, side=side, drifting=drifting)
         now, variance = mixed.level, variance + mixed.level_variance
