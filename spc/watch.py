@@ -66,15 +66,18 @@ class Watch:
 
     def poll(self) -> bool:
         """Look at the files once; return whether anything changed."""
-        now = datetime.now(UTC)
+        now, new_events, problem = datetime.now(UTC), False, None
         try:
             new_events = self._look_at_events()
+        except SpcError as error:  # the log is followed all the same, with the events known so far
+            problem = str(error)
+        try:
             read = self._follower.poll()
         except SpcError as error:
             return self._say(now, str(error))
         before = self.snapshot
         if read is None and not new_events:
-            return self._say(now, None)
+            return self._say(now, problem)
         log = before.scan.log if read is None else read
         results = {result.key: result for result in before.scan.streams}
         stale = {
@@ -90,7 +93,7 @@ class Watch:
             scan=Scan(log, self._events, self._catalogue, _ordered(results, log.streams, self._catalogue), log.zone),
             changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
             read_at=now,
-            problem=None,
+            problem=problem,
             lost=before.lost if read is None else _lost(before, read, now),
         )
         return True

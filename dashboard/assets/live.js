@@ -34,7 +34,7 @@
   }
 
   function sayAnswer(live) {
-    if (live.problem) return say("stale", "The log cannot be read: " + live.problem);
+    if (live.problem) return say("stale", "Not up to date: " + live.problem);
     if (!live.follows) return say("live", "Not following: as read " + live.looked_at);
     if (live.looked > STALE_AFTER) return say("stale", "The log was last looked at " + live.looked_at);
     if (live.lost) return say("stale", live.lost + ". Still following it");

@@ -104,7 +104,7 @@ def test_a_log_that_cannot_be_read_is_said(page, line):
     board(page, line)
     line.settings.log.rename(line.settings.log.with_suffix(".away"))
 
-    expect(page.locator("#link-words")).to_contain_text("The log cannot be read")
+    expect(page.locator("#link-words")).to_contain_text("Not up to date")
     line.settings.log.with_suffix(".away").rename(line.settings.log)
     expect(page.locator("#link-words")).to_have_text("Live")
 

@@ -139,6 +139,23 @@ def test_a_log_that_vanishes_is_said(settings):
     assert "log.csv" in str(asked(settings, source).live()["problem"])
 
 
+def test_a_log_is_followed_while_its_events_cannot_be_read(settings):
+    source = watched(settings)
+    read = source.snapshot.scan.log.rows.read
+    kept = source.snapshot.scan.streams[0].events
+    settings.events.unlink()
+    add_row(settings, "2026-04-10T15:00,Line 1,bath_concentration,tank,0.05,,mL/100mL,tube-1,m1,A,")
+    source.poll()
+
+    assert "events.csv" in str(asked(settings, source).live()["problem"])
+    assert source.snapshot.scan.log.rows.read == read + 1
+    assert source.snapshot.scan.streams[0].events == kept
+    assert not source.poll()
+    settings.events.write_text("at,line,kind\n", encoding="utf-8")
+    assert source.poll()
+    assert asked(settings, source).live()["problem"] is None
+
+
 def test_rows_that_vanish_from_the_log_are_told_until_the_end(settings):
     source = watched(settings)
     queries = asked(settings, source)
