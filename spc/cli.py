@@ -1,6 +1,8 @@
 """`spc …`: one command a question."""
 
+import io
 import json
+import os
 import sys
 from datetime import UTC, datetime, tzinfo
 from enum import Enum
@@ -225,7 +227,14 @@ def console() -> "Console":
     """Return where results are printed: as wide as the terminal, or as a file can well be."""
     from rich.console import Console
 
-    return Console(highlight=False, width=None if sys.stdout.isatty() else WIDTH_IN_A_FILE)
+    class Printed(Console):
+        """A reader who has seen enough (`spc scan LOG | head`) ends the printing and leaves the exit code as it is."""
+
+        def on_broken_pipe(self) -> None:
+            self.quiet = True
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+    return Printed(highlight=False, width=None if sys.stdout.isatty() else WIDTH_IN_A_FILE)
 
 
 def echo_json(value: object) -> None:
@@ -247,6 +256,7 @@ def zone_named(name: str | None) -> tzinfo | None:
 
 def main() -> NoReturn:
     """Run the command line; a refusal is one line on standard error and exit code 2."""
+    _write_any_sign()
     try:
         code = app(standalone_mode=False)
     except (SpcError, TyperException) as error:
@@ -258,6 +268,16 @@ def main() -> NoReturn:
         sys.stderr.close()
         raise SystemExit(0) from None
     raise SystemExit(code or 0)
+
+
+def _write_any_sign() -> None:
+    """Write UTF-8 into files and pipes, whatever this machine's own encoding; on a terminal, show what it can."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            if stream.isatty():
+                stream.reconfigure(errors="replace")
+            else:
+                stream.reconfigure(encoding="utf-8")
 
 
 def refuse(message: str) -> NoReturn:

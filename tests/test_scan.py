@@ -1,6 +1,7 @@
 """`spc scan`, as a person and as a script call it."""
 
 import json
+import os
 import subprocess
 import sys
 from datetime import datetime, timedelta
@@ -277,3 +278,35 @@ def test_a_row_of_a_line_not_in_operation_is_no_reading_in_the_table(tmp_path, c
 
     (told,) = [line for line in out.splitlines() if line.startswith("Bath concentration, tank ")]
     assert told.split()[3] == "2"
+
+
+def ended(log: Path, *options: str, encoding: str = "utf-8", shut: bool = False) -> tuple[int, bytes, str]:
+    """Return exit code, output and error output of the command itself; with `shut`, nobody reads what it prints."""
+    environment = os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
+    command = [sys.executable, "-m", "spc", "scan", str(log), "--zone", "UTC", *options]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        if shut:
+            process.stdout.close()
+            return process.wait(60), b"", process.stderr.read().decode()
+        out, err = process.communicate(timeout=60)
+        return process.returncode, out, err.decode()
+
+
+@pytest.mark.parametrize("options", [(), ("--json",)])
+def test_a_machine_without_unicode_gets_utf_8_in_a_file(tmp_path, options):
+    log = write(tmp_path / "log.csv", ["2025-03-04T06:10,Line Ω,timer,head,-0.5,,s,,,,"])
+
+    code, out, err = ended(log, *options, encoding="ascii")
+
+    assert (code, err) == (0, "")
+    assert "Line Ω" in out.decode("utf-8")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a closed pipe is told in another way there")
+@pytest.mark.parametrize(("options", "code"), [((), 0), (("--fail-on", "failure"), 1)])
+def test_a_reader_who_has_seen_enough_changes_no_exit_code(tmp_path, options, code):
+    log = write(tmp_path / "log.csv", bath_rows([0.05]))
+
+    assert ended(log, *options, shut=True) == (code, b"", "")
