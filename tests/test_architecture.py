@@ -57,6 +57,7 @@ LAYERS = {
         "monitor",
         "results",
         "rules_cost",
+        "schedule",
         "signals",
         "step_monitor",
         "stream_facts",
