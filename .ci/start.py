@@ -11,6 +11,7 @@ Python is too old.
 # ruff: noqa: UP006, UP021, UP035, UP045 - newer forms are not read by an old Python
 
 import contextlib
+import glob
 import hashlib
 import json
 import os
@@ -45,6 +46,12 @@ GET_BROWSER = """\
   Fedora:          sudo dnf install chromium
   macOS, Windows:  any of Chromium, Chrome and Edge, installed the usual way
   elsewhere:       set SPC_BROWSER to the path of the program
+then run the same line again."""
+
+GET_DATABASE = """\
+  Debian, Ubuntu:  sudo apt-get install postgresql
+  Fedora:          sudo dnf install postgresql-server
+  macOS:           your package manager's postgresql
 then run the same line again."""
 
 PLACES_OF_BROWSERS = [
@@ -275,14 +282,36 @@ def find_browser() -> str:
 
 def browser_from_apt() -> Optional[str]:
     """Install Debian's Chromium where that needs no password; return its path, or None."""
+    install_with_apt("a browser", "chromium")
+    return installed_browser()
+
+
+def install_with_apt(what: str, package: str) -> None:
+    """Install a package of Debian's where that needs no password."""
     as_root = [] if hasattr(os, "geteuid") and os.geteuid() == 0 else ["sudo", "-n"]
     if as_root and quietly(*as_root, "true") is None:
-        return None
+        return
     settings = [*as_root, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-q", "-y"]
-    with step("installing a browser for the tests with apt-get"):
+    with step("installing " + what + " for the tests with apt-get"):
         run(*settings, "update")
-        run(*settings, "install", "--no-install-recommends", "chromium")
-    return installed_browser()
+        run(*settings, "install", "--no-install-recommends", package)
+
+
+# -- the database that the tests start -------------------------------------------------------------------------------
+
+
+def has_database() -> bool:
+    """Return whether PostgreSQL's programs are on this machine."""
+    places = [*glob.glob("/usr/lib/postgresql/*/bin/initdb"), *glob.glob("/usr/pgsql-*/bin/initdb")]
+    return bool(places or shutil.which("initdb"))
+
+
+def find_database() -> None:
+    """See that PostgreSQL is here, installing it where it is not; the tests start a server of their own."""
+    if not has_database() and shutil.which("apt-get"):
+        install_with_apt("PostgreSQL", "postgresql")
+    if not has_database() and not WINDOWS:
+        raise CannotGoOn("The tests start a PostgreSQL, and none could be had here.\n" + GET_DATABASE)
 
 
 # -- what can be asked for -------------------------------------------------------------------------------------------
@@ -328,6 +357,7 @@ def read_code() -> List[str]:
 def test(arguments: List[str]) -> int:
     """Run the gate: lint, format, types, then every test; further words go to pytest."""
     set_up()
+    find_database()
     browser = find_browser()
     say("The tests open the dashboard in " + browser)
     found = read_code()
