@@ -33,6 +33,7 @@ LAYERS = {
         "decimals",
         "distributions",
         "divisions",
+        "drift",
         "forecast",
         "fraction_outside",
         "gauge",
@@ -54,6 +55,7 @@ LAYERS = {
     "policy": [
         "catalogue",
         "charted",
+        "early_warning",
         "monitor",
         "results",
         "rules_cost",
@@ -72,7 +74,6 @@ LAYERS = {
         "scan",
         "scan_json",
         "scan_print",
-        "store",
         "stream_csv",
         "watch",
     ],
