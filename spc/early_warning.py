@@ -14,7 +14,7 @@ from spc.times import to_microseconds
 # charted by its ratios, else in the chart unit. Estimates of our own (common practice, no source).
 _USUAL_RELATIVE = {"uva_irradiance": 0.025, "lamp_visible_light": 0.15, "ambient_light": 0.17, "residual_field": 0.2}
 _USUAL = {("bath_concentration", "value"): 0.012, ("ammeter", "deviation"): 1.1, ("timer", "value"): 0.012}
-_ELSE_SHARE_OF_LIMITS = 1 / 20
+_ELSE_SHARE_OF_LIMITS, _ELSE_SHARE_OF_STEP = 1 / 20, 0.75
 _CONSUMED_WANDER, _STEADY_WANDER = 0.5, 0.25  # a bath goes down and is topped up
 _AGEING_EVENTS = frozenset({"lamp_replaced"})
 
@@ -32,7 +32,7 @@ def stream_model(check: Check) -> StreamModel:
     - A quantity of ratios, on a log scale: measured as it is, never 0 by its nature, and known to scatter by ratio.
     - What a new lamp resets ages as it is used; what is topped up wanders.
     - The usual scatter is known for the built-in checks; else it is a twentieth of the room between the limits, and
-      two of the smallest steps where there are not two limits.
+      three quarters of the smallest step where there are not two limits.
     """
     if check.key in _USUAL_RELATIVE and check.charted == "value":
         ages = not _AGEING_EVENTS.isdisjoint(check.new_segment_on)
@@ -47,7 +47,7 @@ def _usual_sigma(check: Check) -> float:
         return _USUAL[check.key, check.charted]
     if limits.lower is not None and limits.upper is not None:
         return (limits.upper - limits.lower) * _ELSE_SHARE_OF_LIMITS
-    return 2.0 * step if step else 1.0
+    return _ELSE_SHARE_OF_STEP * step if step else 1.0
 
 
 def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> Iterator[DriftReading]:
@@ -87,11 +87,19 @@ def watch_stream(charted: Charted, events: Iterable[Event], check: Check) -> tup
     if check.charted == "none":
         return ()
     _, outcomes = early_warning(charted, events, check)
+    return warning_signals(charted, outcomes)
+
+
+def warning_signals(charted: Charted, outcomes: Iterable[DriftOutcome]) -> tuple[Signal, ...]:
+    """Return the signals among what was known after each reading of a stream."""
     return tuple(
-        _signal(charted, i, outcome.signal) for i, outcome in enumerate(outcomes) if outcome.signal is not None
+        warning_signal(i, int(charted.taken_at[i]), int(charted.row[i]), float(charted.x[i]), outcome.signal)
+        for i, outcome in enumerate(outcomes)
+        if outcome.signal is not None
     )
 
 
-def _signal(charted: Charted, i: int, found: DriftSignal) -> Signal:
+def warning_signal(position: int, taken_at: int, row: int, value: float, found: DriftSignal) -> Signal:
+    """Return what the model found at one reading as a signal."""
     rule, side = _KINDS[found]
-    return Signal(i, int(charted.taken_at[i]), int(charted.row[i]), float(charted.x[i]), "early_warning", rule, side)
+    return Signal(position, taken_at, row, value, "early_warning", rule, side)
