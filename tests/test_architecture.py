@@ -74,6 +74,7 @@ LAYERS = {
         "scan",
         "scan_json",
         "scan_print",
+        "store",
         "stream_csv",
         "watch",
     ],
