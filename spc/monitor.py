@@ -3,8 +3,9 @@
 Nothing here looks ahead: what is said of a reading depends on readings and events up to it alone.
 
 - A resetting event starts a segment with the first reading at or after it.
-- The first `check.baseline` readings of a segment set its limits; nothing signals until they are complete.
-- The run rules look back into the baseline, but a baseline reading itself never signals.
+- The first `check.baseline` readings of a segment set its control limits; no run rule signals until they are complete.
+- The run rules look back into the baseline, but a baseline reading itself never breaks one.
+- The early warning needs no baseline: it carries what it learnt of the scatter from segment to segment.
 - No rule reaches across a segment boundary. A line that did not run takes no reading and breaks no run.
 - A censored reading ("<0.05") enters a baseline at the number written; beyond it, it counts in a rule only where the
   rule holds for every value it can have, and it has no moving range.
@@ -15,12 +16,14 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from spc.arrays import BoolArray, FloatArray
+from spc.arrays import BoolArray, FloatArray, IntArray
 from spc.catalogue.acceptance import judged_failed, outside
 from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
 from spc.charted import charted_readings, check_of_stream, was_running
 from spc.charts.individuals import individuals_limits
-from spc.forecast import straight_line_forecast
+from spc.drift import DriftState
+from spc.early_warning import early_warning, warning_signals
+from spc.forecast import AheadForecast, model_forecast, straight_line_forecast
 from spc.records import Bound, Event, Readings
 from spc.results import Charted, Failure, Forecast, Limits, Segment, Side, Signal, StreamResult
 from spc.rules import in_sigmas, run_rules
@@ -45,6 +48,8 @@ def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) ->
     charted = charted_readings(readings, check)
     touching = tuple(sorted((e for e in events if touches(e, readings, check)), key=lambda event: event.at))
     segments = _segments(charted, touching, check)
+    rule_signals = _rule_signals(charted, segments, check)
+    state, outcomes = early_warning(charted, touching, check) if check.early_warning else (None, [])
     return StreamResult(
         key=readings.key,
         check=check,
@@ -53,9 +58,16 @@ def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) ->
         events=touching,
         segments=segments,
         failures=_failures(readings, charted, check),
-        signals=_signals(charted, segments, check),
-        forecast=_forecast(charted, segments, touching, check),
+        signals=warning_first(warning_signals(charted, outcomes), rule_signals if check.rules_signal else ()),
+        rule_signals=rule_signals,
+        changes={i: outcome for i, outcome in enumerate(outcomes) if outcome.signal is not None},
+        forecast=_forecast(charted, segments, touching, check, state),
     )
+
+
+def warning_first(warnings: Iterable[Signal], rule_signals: Iterable[Signal]) -> tuple[Signal, ...]:
+    """Return both in order of their readings; at one reading the early warning comes first."""
+    return tuple(sorted((*warnings, *rule_signals), key=lambda signal: signal.position))
 
 
 def touches(event: Event, readings: Readings, check: Check) -> bool:
@@ -130,7 +142,7 @@ def _failure(readings: Readings, index: int, value: float | str) -> Failure:
     return Failure(index, int(readings.taken_at[index]), int(readings.row[index]), value)
 
 
-def _signals(charted: Charted, segments: Sequence[Segment], check: Check) -> tuple[Signal, ...]:
+def _rule_signals(charted: Charted, segments: Sequence[Segment], check: Check) -> tuple[Signal, ...]:
     n = len(charted.x)
     z_low, z_high = np.full(n, np.nan), np.full(n, np.nan)
     monitored, boundaries = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
@@ -199,20 +211,17 @@ def reset_since(charted: Charted, touching: Sequence[Event], check: Check) -> Ev
     return resets[-1]
 
 
-def _forecast(charted: Charted, segments: Sequence[Segment], touching: Sequence[Event], check: Check) -> Forecast:
-    """Return what comes next in the newest segment: nothing can be said of one that has no reading yet.
-
-    A censored reading counts as the number written: left out, those before it would speak for a stream that has since
-    gone off the scale.
-    """
+def _forecast(
+    charted: Charted, segments: Sequence[Segment], touching: Sequence[Event], check: Check, state: DriftState | None
+) -> Forecast:
+    """Return what comes next in the newest segment: nothing can be said of one that has no reading yet."""
     first = segments[-1].first if segments else 0
     if reset_since(charted, touching, check) is not None:
         first = len(charted.x)
     latest = np.arange(first, len(charted.x))[-FORECAST_READINGS:]
-    limits = (float(charted.lower[-1]), float(charted.upper[-1])) if len(charted.x) else (np.nan, np.nan)
-    ahead = straight_line_forecast(charted.x[latest], lower=limits[0], upper=limits[1])
+    ahead = _ahead(charted, latest, state)
     date = None
-    if ahead.readings_p50 is not None:
+    if ahead.readings_p50 is not None and len(latest) > 1:
         interval = float(np.median(np.diff(charted.taken_at[latest])))
         date = from_microseconds(int(charted.taken_at[-1] + ahead.readings_p50 * interval))
     return Forecast(
@@ -224,3 +233,15 @@ def _forecast(charted: Charted, segments: Sequence[Segment], touching: Sequence[
         ahead.readings_p90,
         date,
     )
+
+
+def _ahead(charted: Charted, latest: IntArray, state: DriftState | None) -> AheadForecast:
+    """Return the forecast of the model, or of a straight line where a check has none.
+
+    For the line a censored reading counts as the number written: left out, those before it would speak for a stream
+    that has since gone off the scale.
+    """
+    if state is not None and len(latest):
+        return model_forecast(state)
+    limits = (float(charted.lower[-1]), float(charted.upper[-1])) if len(charted.x) else (np.nan, np.nan)
+    return straight_line_forecast(charted.x[latest], lower=limits[0], upper=limits[1])

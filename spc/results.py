@@ -1,5 +1,6 @@
 """What monitoring a stream gives: segments, baselines, failures, signals, a forecast."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from spc.arrays import FloatArray, IntArray
 from spc.catalogue.check import Check
+from spc.drift import DriftOutcome
 from spc.records import Event, Readings, StreamKey
 
 Side = Literal["low", "high"]
@@ -100,5 +102,7 @@ class StreamResult:
     events: tuple[Event, ...]  # those that touch this stream, in time order
     segments: tuple[Segment, ...]
     failures: tuple[Failure, ...]
-    signals: tuple[Signal, ...]
+    signals: tuple[Signal, ...]  # what warns: the early warning, and run rules where the catalogue lets them
+    rule_signals: tuple[Signal, ...]  # of the run rules and the moving-range limit, whether or not they warn
+    changes: Mapping[int, DriftOutcome]  # by position in Charted: what the model knew at each of its signals
     forecast: Forecast

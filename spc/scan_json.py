@@ -1,6 +1,7 @@
 """A scan as JSON: what scripts read. Absent numbers are null; times stand as they do in the log."""
 
 import math
+from dataclasses import asdict
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.records import NO_OFFSET, NOT_RUN, Bound, Readings
-from spc.results import Limits, Segment, StreamResult
+from spc.results import Limits, Segment, Signal, StreamResult
 from spc.scan import Scan
 from spc.times import as_written, from_microseconds
 
@@ -40,11 +41,20 @@ def _file(log: CheckLog | EventLog) -> Json:
             {"row": bad.row, "column": bad.column, "text": bad.text, "reason": bad.reason} for bad in log.quarantine
         ],
         "notes": list(log.notes),
+        **(_cells(log) if isinstance(log, CheckLog) and log.cells else {}),
+    }
+
+
+def _cells(log: CheckLog) -> Json:
+    """Return where every cell of a sheet ended, and which of those for readings are blank."""
+    return {
+        "cells": asdict(log.cells) if log.cells else {},
+        "blank": [{"row": cell.row, "column": cell.column} for cell in log.blanks],
     }
 
 
 def _stream(result: StreamResult, zone: tzinfo) -> Json:
-    readings, charted = result.readings, result.charted
+    readings = result.readings
     idle = int(np.count_nonzero(readings.word == NOT_RUN))
     return {
         "line": result.key.line,
@@ -64,18 +74,20 @@ def _stream(result: StreamResult, zone: tzinfo) -> Json:
             }
             for failure in result.failures
         ],
-        "signals": [
-            {
-                "at": _at(readings, int(charted.index[signal.position]), zone),
-                "row": signal.row,
-                "value": signal.value,
-                "chart": signal.chart,
-                "rule": signal.rule,
-                "side": signal.side,
-            }
-            for signal in result.signals
-        ],
+        "signals": [_signal(signal, result, zone) for signal in result.signals],
+        "rule_signals": [_signal(signal, result, zone) for signal in result.rule_signals],
         "forecast": _forecast(result, zone),
+    }
+
+
+def _signal(signal: Signal, result: StreamResult, zone: tzinfo) -> Json:
+    return {
+        "at": _at(result.readings, int(result.charted.index[signal.position]), zone),
+        "row": signal.row,
+        "value": signal.value,
+        "chart": signal.chart,
+        "rule": signal.rule,
+        "side": signal.side,
     }
 
 

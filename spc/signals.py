@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from spc.catalogue.acceptance import Verdict, verdict
+from spc.change_words import change_sentence, change_start, limit_sentence
 from spc.charted import was_running
 from spc.monitor import MOVING_RANGE_RULE, reset_since, starts_segment
 from spc.records import Bound, Event
@@ -30,6 +31,9 @@ from spc.wording import (
 GAP = 5
 """Signals at most this many readings apart belong to one cause, as long as no resetting event lies between."""
 
+WARNING_GAP = 15
+"""The same for two early warnings of one side: a long drift is told once, though the model gets used to its start."""
+
 SAID_REASONS = 2
 
 EXPLAINS_FOR = timedelta(days=3)
@@ -42,7 +46,7 @@ StateWord = Literal["failed", "moving", "learning", "calm", "judged"]
 
 @dataclass(frozen=True, slots=True)
 class Episode:
-    """Signals of one cause: a run of signals of one stream with gaps of at most 5 readings."""
+    """Signals of one cause: a run of signals of one stream with few readings between them."""
 
     signals: tuple[Signal, ...]
     side: Side | None  # the side most of its sided signals are on
@@ -92,6 +96,8 @@ def episodes(result: StreamResult, zone: tzinfo) -> tuple[Episode, ...]:
 
 def _one_cause(before: Signal, after: Signal, segments: Sequence[Segment]) -> bool:
     near = after.position - before.position <= GAP
+    if before.chart == after.chart == "early_warning":
+        near = before.side == after.side and after.position - before.position <= WARNING_GAP
     return near and segment_of(before.position, segments) is segment_of(after.position, segments)
 
 
@@ -104,15 +110,24 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
     sides = [signal.side for signal in signals if signal.side is not None]
     side: Side | None = None if not sides else "low" if 2 * sides.count("low") >= len(sides) else "high"
     segment = segment_of(signals[0].position, result.segments)
-    start = _start_of_run(signals[0], side, segment, result)
+    warnings = [signal for signal in signals if signal.chart == "early_warning"]
     last = len(result.charted.x) - 1
+    gap = WARNING_GAP if warnings else GAP
+    still = segment is result.segments[-1] and last - signals[-1].position <= gap and not _reset_since(result)
+    if warnings and side is not None:
+        start = change_start(warnings, segment, result)
+        sentence = change_sentence(subject(result), warnings, side, segment, result, zone)
+    else:
+        start = _start_of_run(signals[0], side, segment, result)
+        sentence = _sentence(signals, side, start, segment, result, zone)
+    ahead = limit_sentence(result, side, zone) if still else ""
     look = result.check.look_first
     return Episode(
         signals=signals,
         side=side,
         since=from_microseconds(int(result.charted.taken_at[start])),
-        open=segment is result.segments[-1] and last - signals[-1].position <= GAP and not _reset_since(result),
-        sentence=_sentence(signals, side, start, segment, result, zone),
+        open=still,
+        sentence=f"{sentence} {ahead}".rstrip(),
         look_first=(look.get(side) if side else None) or look.get("any", ()),
         explained_by=_explanations(signals[0], result),
     )

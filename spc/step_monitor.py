@@ -10,7 +10,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from spc.catalogue.check import Check
-from spc.monitor import MOVING_RANGE_RULE, START, limits_of, ranges_beyond, starts_segment, z_interval
+from spc.drift import DriftReading, DriftState
+from spc.drift import start as start_drift
+from spc.drift import update as update_drift
+from spc.early_warning import stream_model, warning_signal
+from spc.monitor import (
+    MOVING_RANGE_RULE,
+    START,
+    limits_of,
+    ranges_beyond,
+    starts_segment,
+    warning_first,
+    z_interval,
+)
 from spc.records import Event
 from spc.results import Charted, Limits, Side, Signal
 from spc.rules import RuleState, step
@@ -28,6 +40,8 @@ class ChartedReading:
     x: float
     bound: int
     resolution: float
+    lower: float  # acceptance limits; NaN where none
+    upper: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +57,8 @@ class MonitorState:
     limits: Limits | None
     rules: RuleState
     before: ChartedReading | None  # the reading before, within the segment
+    drift: DriftState | None  # the model of the stream; None where the check has none
+    restart: bool  # whether the next reading is the first after a recorded change
 
 
 def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
@@ -53,7 +69,9 @@ def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
         events: events that touch the stream; later ones join by `with_event`.
     """
     resetting = sorted((event for event in events if starts_segment(event, check)), key=lambda event: event.at)
-    return MonitorState(check, tuple(resetting), 0, 0, START, (), None, RuleState.start(check.rules), None)
+    drift = start_drift(stream_model(check)) if check.early_warning and check.charted != "none" else None
+    rules = RuleState.start(check.rules)
+    return MonitorState(check, tuple(resetting), 0, 0, START, (), None, rules, None, drift, restart=False)
 
 
 def with_event(state: MonitorState, event: Event) -> MonitorState:
@@ -66,8 +84,9 @@ def with_event(state: MonitorState, event: Event) -> MonitorState:
 def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
     """Return the state after `reading`, and the signals it completes."""
     state = _past_events(state, reading.taken_at)
+    state, warnings = _warn(state, reading)
     if state.limits is None or not state.limits.complete:
-        return _learn(state, reading), ()
+        return _learn(state, reading), warnings
     rules, fired = _apply(state.rules, reading, state.limits)
     signals = [
         Signal(
@@ -80,7 +99,28 @@ def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, 
         signals.append(
             Signal(state.n, reading.taken_at, reading.row, reading.x, "moving_range", MOVING_RANGE_RULE, way)
         )
-    return replace(state, n=state.n + 1, rules=rules, before=reading), tuple(signals)
+    state = replace(state, n=state.n + 1, rules=rules, before=reading)
+    return state, warning_first(warnings, signals if state.check.rules_signal else ())
+
+
+def _warn(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
+    if state.drift is None:
+        return state, ()
+    drift, outcome = update_drift(
+        state.drift,
+        DriftReading(
+            value=reading.x,
+            bound=reading.bound,
+            resolution=reading.resolution,
+            lower=reading.lower,
+            upper=reading.upper,
+            restart=state.restart,
+        ),
+    )
+    state = replace(state, drift=drift, restart=False)
+    if outcome.signal is None:
+        return state, ()
+    return state, (warning_signal(state.n, reading.taken_at, reading.row, reading.x, outcome.signal),)
 
 
 def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
@@ -97,6 +137,8 @@ def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
         limits=None,
         rules=RuleState.start(state.check.rules),
         before=None,
+        drift=state.drift,
+        restart=True,
     )
 
 
@@ -127,9 +169,6 @@ def _range_beyond(before: ChartedReading | None, reading: ChartedReading, limits
 
 def charted_rows(charted: Charted) -> tuple[ChartedReading, ...]:
     """Return the rows of `charted`, in time order."""
-    return tuple(
-        ChartedReading(int(taken_at), int(row), float(x), int(bound), float(resolution))
-        for taken_at, row, x, bound, resolution in zip(
-            charted.taken_at, charted.row, charted.x, charted.bound, charted.resolution, strict=True
-        )
-    )
+    names = ("taken_at", "row", "x", "bound", "resolution", "lower", "upper")
+    columns = (getattr(charted, name).tolist() for name in names)
+    return tuple(ChartedReading(*row) for row in zip(*columns, strict=True))

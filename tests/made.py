@@ -40,6 +40,8 @@ def made_check(**parts: Any) -> Check:
         "look_first": {"low": ("the agitator",), "high": ("the dose",), "any": ("the tube",)},
         "obliges": ("stop", "contain"),
         "cautions": (),
+        "early_warning": False,
+        "rules_signal": True,
     }
     return Check(**(given | parts))
 

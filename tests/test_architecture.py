@@ -54,6 +54,7 @@ LAYERS = {
     ],
     "policy": [
         "catalogue",
+        "change_words",
         "charted",
         "early_warning",
         "monitor",

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from spc.catalogue.acceptance import Acceptance
+from spc.change_words import dated_by
 from spc.charted import charted_readings, check_of_stream
 from spc.monitor import MOVING_RANGE_RULE, monitor_stream
 from spc.records import Bound
@@ -222,6 +223,44 @@ def test_judged_checks_fail_by_their_words():
     assert result.segments == ()
 
 
+def test_run_rules_are_listed_and_warn_only_where_the_catalogue_lets_them():
+    quiet = monitor_stream(made_readings([*STEADY, 0.3]), (), made_check(rules_signal=False))
+    loud = monitor_stream(made_readings([*STEADY, 0.3]), (), made_check(rules_signal=True))
+
+    assert quiet.signals == ()
+    assert quiet.rule_signals == loud.rule_signals == loud.signals
+    assert len(loud.signals) == 2
+
+
+def falling_stream(n_quiet: int = 30, slope: float = 0.006) -> list[float]:
+    rng = np.random.default_rng(20250303)
+    level = np.concatenate((np.full(n_quiet, 0.25), 0.25 - slope * np.arange(1, 21)))
+    return list(np.round(level + rng.normal(0, 0.008, len(level)), 3))
+
+
+def test_a_drift_warns_before_the_check_fails_and_is_dated():
+    values = falling_stream()
+    result = monitor_stream(made_readings(values), (), made_check(early_warning=True, rules_signal=False))
+
+    first = result.signals[0]
+    assert (first.chart, first.side) == ("early_warning", "low")
+    assert 30 <= first.position < next(i for i, value in enumerate(values) if value < 0.14)
+    dated = dated_by(result.signals, result)
+    assert dated.since == pytest.approx(30, abs=5)
+    assert dated.since_span is not None
+    assert dated.since_span[0] - 2 <= 30 <= dated.since_span[1] + 2
+    assert result.forecast.method == "model of the stream"
+
+
+def test_a_single_misread_warns_of_nothing():
+    values = falling_stream(n_quiet=60, slope=0.0)
+    values[70] = 0.35
+    result = monitor_stream(made_readings(values), (), made_check(early_warning=True, rules_signal=False))
+
+    assert result.signals == ()
+    assert any(signal.position == 70 for signal in result.rule_signals)
+
+
 LEVELS = st.lists(st.sampled_from([0.0, 0.05, 0.1, 0.17, 0.19, 0.2, 0.21, 0.23, 0.3, 0.5]), max_size=60)
 KINDS = st.sampled_from(["bath_changed", "bath_topped_up", "line_idle"])
 
@@ -241,6 +280,8 @@ def streams(draw):
         baseline=draw(st.sampled_from([2, 5, 20])),
         rules=ALL_EIGHT,
         resolution=draw(st.sampled_from([None, 0.05])),
+        early_warning=draw(st.booleans()),
+        rules_signal=draw(st.booleans()),
     )
     return made_readings(values, times=times, bounds=bounds), events, check
 
@@ -253,6 +294,7 @@ def test_a_cut_log_gives_the_same_signals_up_to_the_cut(case):
     for n in range(len(readings)):
         part = monitor_stream(cut(readings, n), events, check)
         assert part.signals == tuple(s for s in whole.signals if s.position < n)
+        assert part.rule_signals == tuple(s for s in whole.rule_signals if s.position < n)
         assert part.failures == tuple(f for f in whole.failures if f.index < n)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import random
 import subprocess
 import sys
 from datetime import datetime, timedelta
@@ -43,6 +44,14 @@ def run(capsys, *arguments) -> tuple[int, str, str]:
     return int(ended.value.code or 0), out, err
 
 
+@pytest.fixture
+def rules_warn(tmp_path) -> Path:
+    """A site's catalogue in which the run rules warn, and the early warning does not."""
+    site = tmp_path / "site.toml"
+    site.write_text("[defaults]\nearly_warning = false\nrules_signal = true\n", encoding="utf-8")
+    return site
+
+
 def scanned(capsys, log: Path, *options) -> dict[str, Any]:
     code, out, err = run(capsys, "scan", log, "--json", "--zone", "Europe/Vienna", *options)
     assert (code, err) == (0, "")
@@ -73,10 +82,10 @@ def test_the_example_of_the_contract_is_read(tmp_path, capsys):
     assert (checks["ammeter"]["acceptance"]["lower"], checks["ammeter"]["acceptance"]["upper"]) == (-10, 10)
 
 
-def test_signals_and_failures_name_their_rows(tmp_path, capsys):
+def test_signals_and_failures_name_their_rows(tmp_path, capsys, rules_warn):
     log = write(tmp_path / "log.csv", bath_rows([*STEADY, *[0.17] * 9, 0.09]))
 
-    (stream,) = scanned(capsys, log)["streams"]
+    (stream,) = scanned(capsys, log, "--catalogue", rules_warn)["streams"]
 
     # 20 * 8 h after 2025-03-03T06:00 is 2025-03-09T22:00; row 2 is the first reading
     runs = [signal for signal in stream["signals"] if signal["rule"] == "one_side"]
@@ -84,6 +93,21 @@ def test_signals_and_failures_name_their_rows(tmp_path, capsys):
         "at": "2025-03-12T14:00", "row": 30, "value": 0.17, "chart": "individuals", "rule": "one_side", "side": "low"
     }  # fmt: skip
     assert stream["failures"] == [{"at": "2025-03-12T22:00", "row": 31, "value": 0.09, "bound": ""}]
+
+
+def test_by_default_the_early_warning_warns_and_the_run_rules_are_listed(tmp_path, capsys):
+    rng = random.Random(20250303)
+    level = [0.25] * 40 + [0.25 - 0.005 * i for i in range(1, 25)]
+    log = write(tmp_path / "log.csv", bath_rows([round(x + rng.gauss(0, 0.008), 3) for x in level]))
+
+    (stream,) = scanned(capsys, log)["streams"]
+
+    assert {signal["chart"] for signal in stream["signals"]} == {"early_warning"}
+    assert {signal["side"] for signal in stream["signals"]} == {"low"}
+    # the first of 0.25 - 0.005 i below the limit 0.1 would be i = 31: the drift is told long before
+    assert 42 <= stream["signals"][0]["row"] <= 55
+    assert any(signal["rule"] == "one_side" for signal in stream["rule_signals"])
+    assert stream["failures"] == []
 
 
 def test_an_event_starts_a_segment(tmp_path, capsys):
@@ -172,10 +196,10 @@ def test_a_refusal_is_one_line_and_exit_code_2(tmp_path, capsys, arguments, says
     assert says in err
 
 
-def test_a_person_reads_what_moves_since_when_and_what_to_do(tmp_path, capsys):
+def test_a_person_reads_what_moves_since_when_and_what_to_do(tmp_path, capsys, rules_warn):
     log = write(tmp_path / "log.csv", [*bath_rows([*STEADY, *[0.17] * 10]), "2025-03-20T06:00,Line A,tea,x,1,,,,,,"])
 
-    code, out, _ = run(capsys, "scan", log, "--zone", "Europe/Vienna")
+    code, out, _ = run(capsys, "scan", log, "--zone", "Europe/Vienna", "--catalogue", rules_warn)
     text = " ".join(out.split())
 
     assert code == 0

@@ -44,7 +44,8 @@ def test_the_sentence_says_what_moves_since_when_and_how_far():
     assert episode.since == at_reading(20)
     assert episode.sentence == (
         "Bath concentration, tank has been below its centre line 0.200 mL/100 mL since Sun 9 Mar 2025 23:00, "
-        "by 0.020 mL/100 mL on average over 9 readings: 9 readings in a row below the centre line."
+        "by 0.020 mL/100 mL on average over 9 readings: 9 readings in a row below the centre line. "
+        "If nothing is done the limit 0.1 is passed in about 44 readings, around Thu 27 Mar 2025."
     )
     assert episode.look_first == ("the agitator",)
 

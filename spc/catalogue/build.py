@@ -24,6 +24,7 @@ RULE_FIELDS: Mapping[str, tuple[str, ...]] = {
 SIDES = ("low", "high", "any")
 MEASURED_ALONE = (
     "unit", "unit_label", "chart", "decimals", "resolution", "possible", "baseline", "rules", "moving_range",
+    "early_warning", "rules_signal",
 )  # fmt: skip
 """Keys that say nothing of a judged check."""
 
@@ -65,6 +66,8 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
         baseline=whole.whole("baseline", least=2, most=1000),
         rules=rules_from(defaults.named("rules"), table.named("rules")) if on_chart else (),
         moving_range=whole.flag("moving_range") if on_chart else False,
+        early_warning=whole.flag("early_warning") if on_chart else False,
+        rules_signal=whole.flag("rules_signal") if on_chart else False,
         new_segment_on=_events(table, "new_segment_on", RESETTING_EVENTS),
         explained_by=_events(table, "explained_by", RESETTING_EVENTS | EXPLAINING_EVENTS),
         look_first=look_first_from(table.named("look_first")),

@@ -96,6 +96,8 @@ class Check:
     obliges: tuple[str, ...]  # what a failed check obliges, in order
     cautions: tuple[str, ...]  # where the work can hurt someone
     acceptance_at: tuple[AcceptanceAt, ...] = ()
+    early_warning: bool = True  # whether the model of the stream warns
+    rules_signal: bool = False  # whether the run rules and the moving range warn too, or are only drawn
 
     def acceptance_for(self, key: StreamKey) -> Acceptance:
         """Return the acceptance limits of one stream: of its position, else of its line, else of the check."""

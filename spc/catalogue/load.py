@@ -19,11 +19,11 @@ from spc.units import convertible, same_unit, units_like
 STARTER = Path(__file__).with_name("starter.toml")
 STARTER_SOURCE = "starter catalogue"
 
-DEFAULT_KEYS = ("baseline", "moving_range", "obliges", "rules")
+DEFAULT_KEYS = ("baseline", "early_warning", "moving_range", "obliges", "rules", "rules_signal")
 CHECK_KEYS = (
     "title", "kind", "unit", "unit_label", "chart", "decimals", "resolution", "possible", "baseline", "rules",
-    "moving_range", "new_segment_on", "explained_by", "look_first", "obliges", "cautions", "interval", "acceptance",
-    "acceptance_at",
+    "moving_range", "early_warning", "rules_signal", "new_segment_on", "explained_by", "look_first", "obliges",
+    "cautions", "interval", "acceptance", "acceptance_at",
 )  # fmt: skip
 INTERVAL_KEYS = ("every", "words", "document")
 LIMIT_KEYS = ("rule", *dict.fromkeys(field for fields in RULE_FIELDS.values() for field in fields))
