@@ -45,7 +45,7 @@ def run(capsys, *arguments) -> tuple[int, str, str]:
 
 
 @pytest.fixture
-def rules_warn(tmp_path) -> Path:
+def rules_warn(tmp_path: Path) -> Path:
     """A site's catalogue in which the run rules warn, and the early warning does not."""
     site = tmp_path / "site.toml"
     site.write_text("[defaults]\nearly_warning = false\nrules_signal = true\n", encoding="utf-8")
