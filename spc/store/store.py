@@ -160,7 +160,7 @@ class Store:
             numbers = []
             for record in records:
                 if isinstance(record, Correction):
-                    _check_correction(end.connection, record)
+                    check_correction(end.connection, record)
                 numbers.append(end.append(kind_of(record), subject_of(record), body_of(record), who=who, at=now))
         return tuple(numbers)
 
@@ -174,15 +174,7 @@ class Store:
     def streams(self, keys: Collection[StreamKey] | None = None) -> Mapping[StreamKey, Readings]:
         """Return the readings as they stand, corrections applied: of all streams, or of those named."""
         with self._reading() as connection:
-            corrections = _corrections(connection)
-            found = {}
-            for stream in kept_streams(connection):
-                if keys is None or stream.key in keys:
-                    first = readings_of(connection, stream)
-                    stands = corrected(first, corrections.get(stream.key, ())) if first is not None else None
-                    if stands is not None:
-                        found[stream.key] = stands
-        return found
+            return {stream.key: stands for stream, stands in standing(connection, keys)}
 
     def first_written(self) -> Mapping[StreamKey, Readings]:
         """Return all readings as they were first written, no correction applied."""
@@ -261,6 +253,19 @@ def _said(event: Event) -> str:
     return canonical([body_of(event.at), body_of(event.amount), event.unit, named])
 
 
+def standing(
+    connection: Connection, keys: Collection[StreamKey] | None = None
+) -> Iterator[tuple[KeptStream, Readings]]:
+    """Yield each stream as it stands, corrections applied: all, or those named."""
+    corrections = _corrections(connection)
+    for stream in kept_streams(connection):
+        if keys is None or stream.key in keys:
+            first = readings_of(connection, stream)
+            stands = corrected(first, corrections.get(stream.key, ())) if first is not None else None
+            if stands is not None:
+                yield stream, stands
+
+
 def _corrections(connection: Connection) -> Mapping[StreamKey, Sequence[Correction]]:
     found: dict[StreamKey, list[Correction]] = {}
     for entry in _entries(connection, Correction):
@@ -268,7 +273,7 @@ def _corrections(connection: Connection) -> Mapping[StreamKey, Sequence[Correcti
     return found
 
 
-def _check_correction(connection: Connection, correction: Correction) -> None:
+def check_correction(connection: Connection, correction: Correction) -> None:
     """Refuse a correction of a reading that is not there, or that does not know of the last correction.
 
     Raises:
