@@ -73,10 +73,13 @@ if TYPE_CHECKING:
         censored_figure,
         conformance_figure,
         control_chart_figure,
+        correlation_effect_figure,
         drift_onset_figure,
         estimated_limits_figure,
+        false_alarm_spread_figure,
         fraction_outside_figure,
         gauge_figure,
+        generalised_limits_figure,
         kappa_figure,
         level_changes_figure,
         linearity_figure,
@@ -88,6 +91,7 @@ if TYPE_CHECKING:
         rounding_figure,
         rule_sets_figure,
         run_length_figure,
+        run_length_quantiles_figure,
         run_rules_figure,
         step_change_figure,
         tolerance_figure,
@@ -215,6 +219,7 @@ __all__ = [
     "compare_rule_sets",
     "conformance_figure",
     "control_chart_figure",
+    "correlation_effect_figure",
     "counted_fraction_outside",
     "crossed_study",
     "crossed_study_with_interaction",
@@ -234,6 +239,7 @@ __all__ = [
     "ewma_run_length",
     "ewma_width",
     "false_alarm_spread",
+    "false_alarm_spread_figure",
     "first_order",
     "fit_normal",
     "fit_shape",
@@ -243,6 +249,7 @@ __all__ = [
     "fraction_outside_figure",
     "fraction_plot",
     "gauge_figure",
+    "generalised_limits_figure",
     "generalised_limits_of",
     "goodness_of_fit_of",
     "guarded_acceptance",
@@ -290,6 +297,7 @@ __all__ = [
     "rule_sets_figure",
     "rules_cost_of",
     "run_length_figure",
+    "run_length_quantiles_figure",
     "run_rules",
     "run_rules_figure",
     "scan_log",
@@ -349,10 +357,11 @@ _HOMES = {
     "spc.figures.frame": "Screen",
     "spc.figures.results": (
         "autocorrelation_figure baseline_review_figure bias_figure capability_figure censored_figure "
-        "conformance_figure control_chart_figure drift_onset_figure estimated_limits_figure "
-        "fraction_outside_figure gauge_figure kappa_figure level_changes_figure linearity_figure "
-        "missed_and_false_figure probability_plot_figure quantile_capability_figure range_study_figure "
-        "risks_figure rounding_figure rule_sets_figure run_length_figure run_rules_figure step_change_figure "
+        "conformance_figure control_chart_figure correlation_effect_figure drift_onset_figure "
+        "estimated_limits_figure false_alarm_spread_figure fraction_outside_figure gauge_figure "
+        "generalised_limits_figure kappa_figure level_changes_figure linearity_figure missed_and_false_figure "
+        "probability_plot_figure quantile_capability_figure range_study_figure risks_figure rounding_figure "
+        "rule_sets_figure run_length_figure run_length_quantiles_figure run_rules_figure step_change_figure "
         "tolerance_figure weibull_figure"
     ),
     "spc.figures.stream": "stream_figure",

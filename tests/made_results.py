@@ -129,6 +129,7 @@ def figures() -> Mapping[str, Build]:
     curve = [conformance.probability_of_conformance(x, 0.02, LIMITS) for x in np.linspace(0.05, 0.45, 41)]
     guarded = [(band, of["risks"]) for band in (0.0, 0.01, 0.02)]
     few = [arl.estimated_limits_run_length(n, generator=rng(), n_baselines=500) for n in (10, 20, 50)]
+    spreads = [false_alarm_spread(n, generator=rng()) for n in (20, 50)]
     shares = [of["normal share outside"], of["counted share outside"]]
     bounds = [of["tolerance interval"], of["tolerance bound"]]
     hits = run_rules(Z, Z, ALL_EIGHT)
@@ -147,10 +148,17 @@ def figures() -> Mapping[str, Build]:
         "control_chart_figure": lambda s: results.control_chart_figure(
             CHARTS["ewma"], CHARTS["ewma"].plot(MOVED, of["limits of ewma"]), **named, screen=s
         ),
+        "correlation_effect_figure": lambda s: results.correlation_effect_figure(
+            [arl.autocorrelation_effect(r) for r in (0.0, 0.25, 0.5)], screen=s
+        ),
         "drift_onset_figure": lambda s: results.drift_onset_figure(DRIFTING, of["drift"], **named, screen=s),
         "estimated_limits_figure": lambda s: results.estimated_limits_figure(few, screen=s),
+        "false_alarm_spread_figure": lambda s: results.false_alarm_spread_figure(spreads, screen=s),
         "fraction_outside_figure": lambda s: results.fraction_outside_figure(shares, screen=s),
         "gauge_figure": lambda s: results.gauge_figure(STUDIED, PARTS, OPERATORS, of["study"], **named, screen=s),
+        "generalised_limits_figure": lambda s: results.generalised_limits_figure(
+            of["drawn limits"], of["study"], unit=UNIT, screen=s
+        ),
         "kappa_figure": lambda s: results.kappa_figure(of["kappa of two"], screen=s),
         "level_changes_figure": lambda s: results.level_changes_figure(MOVED, of["levels"], **named, screen=s),
         "linearity_figure": lambda s: results.linearity_figure(AGAINST, REFERENCES, of["linearity"], **named, screen=s),
@@ -168,6 +176,9 @@ def figures() -> Mapping[str, Build]:
         "rounding_figure": lambda s: results.rounding_figure([rounding_effect(h) for h in (0.2, 1.0, 2.0)], screen=s),
         "rule_sets_figure": lambda s: results.rule_sets_figure(COSTS, unit=UNIT, screen=s),
         "run_length_figure": lambda s: results.run_length_figure(COSTS, unit=UNIT, screen=s),
+        "run_length_quantiles_figure": lambda s: results.run_length_quantiles_figure(
+            [(cost.name, cost.seen[0].checks) for cost in COSTS], screen=s
+        ),
         "run_rules_figure": lambda s: results.run_rules_figure(Z, hits, ALL_EIGHT, screen=s),
         "step_change_figure": lambda s: results.step_change_figure(MOVED, of["step"], **named, screen=s),
         "tolerance_figure": lambda s: results.tolerance_figure(

@@ -19,8 +19,9 @@ from tests.made_results import COSTS, LIMITS, MOVED, READINGS, SKEWED, UNIT, WHA
 
 FIGURES = sorted(figures())
 WITHOUT_UNIT = {
-    "autocorrelation_figure", "estimated_limits_figure", "fraction_outside_figure", "kappa_figure",
-    "missed_and_false_figure", "rounding_figure", "run_rules_figure",
+    "autocorrelation_figure", "correlation_effect_figure", "estimated_limits_figure", "false_alarm_spread_figure",
+    "fraction_outside_figure", "kappa_figure", "missed_and_false_figure", "rounding_figure",
+    "run_length_quantiles_figure", "run_rules_figure",
 }  # fmt: skip
 """Figures of numbers that have no unit of the stream."""
 
@@ -261,6 +262,24 @@ def test_rule_sets_show_means_and_eight_in_ten_runs():
     assert means == [[cost.seen[place].checks.arl for cost in COSTS] for place in range(3)]
     bars = [tuple(each.x) for each in figure.data if each.name == "8 of 10 runs"]
     assert bars[0] == (COSTS[0].seen[0].checks.p10, COSTS[0].seen[0].checks.p90)
+
+
+def test_quantiles_of_a_run_length_are_those_of_the_chart():
+    figure, run = drawn("run_length_quantiles_figure"), COSTS[1].seen[0].checks
+
+    shown = trace(figure, f"{COSTS[1].name}, quantiles")
+    assert (shown.x[0], shown.x[3], shown.x[-1]) == (run.p05, run.p50, run.p95)
+    assert list(shown.y) == [5, 10, 25, 50, 75, 90, 95]
+    assert trace(figure, f"{COSTS[1].name}, mean").x[0] == run.arl
+
+
+def test_limits_by_drawing_stand_below_those_by_formula():
+    found, study, figure = made()["drawn limits"], made()["study"], drawn("generalised_limits_figure")
+
+    by_drawing = [each.x[0] for each in figure.data if each.name == "95 % by drawing"]
+    assert by_drawing == [found.variances[each.name][0] ** 0.5 for each in study.components]
+    shares = [tuple(each.x) for each in figure.data if each.name == "share, by drawing"]
+    assert shares[0] == pytest.approx(tuple(100 * end for end in found.shares["repeatability"]))
 
 
 def test_run_rules_mark_each_signal_once_on_the_stream_and_once_in_its_row():

@@ -1,6 +1,7 @@
 """A measurement study: what the variation is made of, the readings by part, and each operator's by what they differ."""
 
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,7 @@ from spc.figures.sheet import (
 from spc.figures.theme import Theme
 from spc.gauge import CrossedStudy, VarianceComponent
 from spc.gauge_ranges import RangeStudy
+from spc.generalised_limits import GeneralisedLimits
 from spc.wording import in_figures, short, with_unit
 
 if TYPE_CHECKING:
@@ -88,6 +90,41 @@ def range_study_figure(
     x = Axis(titled("standard deviation", unit), (0.0, 1.1 * max(values)))
     pane = Pane([marks], x, _rows(names, rows), height=40 + 24 * len(names))
     return sheet([pane, *_readings(layout(readings, parts, operators), what, unit, theme)], screen)
+
+
+def generalised_limits_figure(
+    found: GeneralisedLimits, study: CrossedStudy, *, unit: str = "", screen: Screen | None = None
+) -> "go.Figure":
+    """Return limits by drawing beside those by formula, and the shares of the variance, which have no formula.
+
+    Args:
+        found: limits by drawing.
+        study: the study they were drawn from.
+        unit: of the readings.
+        screen: what it is drawn for.
+    """
+    screen = screen or Screen()
+    theme = screen.colours
+    by_formula = _components(study.components, study.confidence, unit, theme)
+    rows = [float(row) for row in range(len(study.components) - 1, -1, -1)]
+    end = (by_formula.x.span or (0.0, 1.0))[1]
+    drawn = [
+        interval(low**0.5, min(high**0.5, end), row - 0.25, theme.event, f"{100 * found.confidence:g} % by drawing")
+        for row, (low, high) in zip(rows, (found.variances[each.name] for each in study.components), strict=True)
+    ]
+    x = replace(by_formula.x, title=f"{by_formula.x.title}; below each line, in the other colour, by drawing")
+    sds = replace(by_formula, traces=[*by_formula.traces, *drawn], x=x)
+    shares = [component for component in study.components if component.name in found.shares]
+    places = [float(row) for row in range(len(shares) - 1, -1, -1)]
+    bars = [
+        interval(100 * low, 100 * high, row, theme.event, "share, by drawing")
+        for row, (low, high) in zip(places, (found.shares[each.name] for each in shares), strict=True)
+    ]
+    said = [f"<b>{each.name}</b><br>{in_figures(100 * each.share)} % of the variance" for each in shares]
+    marks = points([100 * each.share for each in shares], places, theme.ink, "share", said, symbol="diamond", size=9)
+    words = [each.name for each in shares]
+    of_variance = Axis(f"share of the variance, %, with {100 * found.confidence:g} % limits by drawing", (-2.0, 102.0))
+    return sheet([sds, Pane([*bars, marks], of_variance, _rows(words, places), height=40 + 24 * len(shares))], screen)
 
 
 def _rows(words: Sequence[str], rows: Sequence[float]) -> Axis:
