@@ -56,11 +56,17 @@ LAYERS = {
         "catalogue",
         "change_words",
         "charted",
+        "containment",
         "early_warning",
+        "failures",
+        "instruments",
+        "look_back",
         "monitor",
         "results",
         "rules_cost",
+        "run_start",
         "schedule",
+        "setup_look",
         "signals",
         "step_monitor",
         "stream_facts",
@@ -79,11 +85,11 @@ LAYERS = {
         "stream_csv",
         "watch",
     ],
-    "applications": ["__init__", "__main__", "cli"],
+    "applications": ["__init__", "__main__", "cli", "cli_store"],
 }
 
 HEAVY = {"dash", "pandas", "pint", "plotly", "scipy", "statsmodels"}
-ONLY_IN = {"dash": "dashboard", "flask": "dashboard", "waitress": "dashboard", "typer": "spc/cli.py"}
+ONLY_IN = {"dash": "dashboard", "flask": "dashboard", "waitress": "dashboard", "typer": "spc/cli"}
 
 
 @dataclass(frozen=True, slots=True)
