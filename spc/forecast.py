@@ -21,6 +21,9 @@ SLOPE_FACTORS = np.array([0.7, 1.0, 1.4])
 
 SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
 
+SUDDEN_PER_READING = 1 / 5000
+"""How often a reading fails out of the blue, whatever the ones before it said (an estimate of our own)."""
+
 TAIL_SHARES, TAIL_FACTORS = (0.95, 0.05), (0.95, 1.9)
 """Noise has heavier tails than normal: a twentieth of the readings scatters twice as far; the variance stays."""
 
@@ -132,7 +135,8 @@ def model_forecast(state: DriftState) -> AheadForecast:
     fresh = state.since_restart < FEWEST_OF_A_SEGMENT and not state.moved
     if scale is None or fresh or np.isnan([scale.lower, scale.upper]).all():
         return AheadForecast(method, None, None, None, None, None)
-    failed_by = 1.0 - _survival_of(courses(state), scale.fails_below, scale.fails_above)
+    foreseen = _survival_of(courses(state), scale.fails_below, scale.fails_above)
+    failed_by = 1.0 - foreseen * (1.0 - SUDDEN_PER_READING) ** np.arange(1, HORIZON + 1)
     return AheadForecast(
         method,
         float(failed_by[0]),
