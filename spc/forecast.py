@@ -16,7 +16,7 @@ HORIZON = 60
 
 FEWEST_OF_A_SEGMENT = 3
 
-SLOPE_FACTORS = np.array([0.7, 1.0, 1.4])
+SLOPE_FACTORS = np.array([0.7, 1.1, 1.8])
 """A drift does not go on as straight as it came: its slope ahead, as ratios to the slope so far."""
 
 SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
