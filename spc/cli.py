@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
+from spc import cli_store
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -221,6 +222,9 @@ def arl(
         from spc.printed.rules_cost import rules_cost_printed
 
         console().print(rules_cost_printed(cost))
+
+
+cli_store.add_commands(app)
 
 
 def console() -> "Console":

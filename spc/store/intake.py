@@ -30,7 +30,7 @@ ROWS_AT_ONCE = 500
 TEXTS = ("instrument", "technician", "shift", "note")
 
 Part = tuple[StreamKey, Readings, slice]
-Progress = Callable[[int], None]
+Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,18 +94,19 @@ def add_readings(
         file: where they come from.
         who: who adds them.
         now: when.
-        progress: told how many readings have been looked at.
+        progress: told how many readings have been looked at, and of how many.
 
     Raises:
         StoreError: a stream is kept in another unit, or the database refuses; what was added before stays.
     """
     added = looked = 0
+    total = sum(map(len, logged.values()))
     for some in parts(logged):
         with appending(engine) as end:
             added += _add_some(end, some, units, file, who=who, now=now)
         looked += sum(part.stop - part.start for _, _, part in some)
         if progress is not None:
-            progress(looked)
+            progress(looked, total)
     return added
 
 

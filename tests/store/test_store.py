@@ -67,7 +67,7 @@ def test_an_import_cut_off_between_two_transactions_goes_on(store, tmp_path, mon
     monkeypatch.setattr(intake, "AT_ONCE", 16)
     log = read_text(tmp_path, long_log(100))
 
-    def stop(looked: int) -> None:
+    def stop(looked: int, total: int) -> None:
         if looked >= 48:
             raise KeyboardInterrupt
 
