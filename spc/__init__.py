@@ -63,7 +63,7 @@ if TYPE_CHECKING:
     )
     from spc.distributions import FittedFamily
     from spc.distributions import fit as fit_shape
-    from spc.errors import CatalogueError, InputError, LogError, SetupError, SpcError
+    from spc.errors import CatalogueError, InputError, LayoutError, LogError, SetupError, SpcError
     from spc.figures.frame import Screen
     from spc.figures.results import (
         autocorrelation_figure,
@@ -166,6 +166,7 @@ __all__ = [
     "InputError",
     "Kappa",
     "LagCorrelations",
+    "LayoutError",
     "LevelChanges",
     "Limits",
     "Linearity",
@@ -353,7 +354,7 @@ _HOMES = {
         "probability_of_conformance_of_a_process risks"
     ),
     "spc.distributions": "FittedFamily fit_shape",
-    "spc.errors": "CatalogueError InputError LogError SetupError SpcError",
+    "spc.errors": "CatalogueError InputError LayoutError LogError SetupError SpcError",
     "spc.figures.frame": "Screen",
     "spc.figures.results": (
         "autocorrelation_figure baseline_review_figure bias_figure capability_figure censored_figure "

@@ -44,6 +44,14 @@ def _quiet(words: str) -> Any:
 
 
 Log = Annotated[Path, typer.Argument(help="Check log: CSV, one row a reading.", show_default=False)]
+SheetOrLog = Annotated[
+    Path,
+    typer.Argument(help="Check log: CSV or XLSX, one row a reading, or a sheet with --layout.", show_default=False),
+]
+LayoutFile = Annotated[
+    Path | None,
+    typer.Option("--layout", help="Layout (TOML) of a sheet with a column for each check.", show_default=False),
+]
 Events = Annotated[Path | None, typer.Option(help="Event file: CSV, one row for each thing done to the line.")]
 CatalogueFile = Annotated[
     Path | None, typer.Option("--catalogue", help="The site's catalogue (TOML) over the starter's.")
@@ -73,8 +81,9 @@ def spc() -> None:
 
 @app.command()
 def scan(
-    log: Log,
+    log: SheetOrLog,
     events: Events = None,
+    layout: LayoutFile = None,
     catalogue: CatalogueFile = None,
     zone: Zone = None,
     dates: Dates = None,
@@ -87,7 +96,7 @@ def scan(
     from spc.scan import scan as scan_log
     from spc.scan_json import scan_json
 
-    result = scan_log(log, events=events, catalogue=catalogue, zone=zone_named(zone), dates=dates)
+    result = scan_log(log, events=events, catalogue=catalogue, zone=zone_named(zone), dates=dates, layout=layout)
     if as_json:
         echo_json(scan_json(result))
     else:
@@ -98,6 +107,42 @@ def scan(
     signalled = any(stream.signals for stream in result.streams)
     if (fail_on is FailOn.FAILURE and failed) or (fail_on is FailOn.SIGNAL and (failed or signalled)):
         raise typer.Exit(1)
+
+
+@app.command()
+def layout(log: SheetOrLog, catalogue: CatalogueFile = None, as_json: AsJson = False) -> None:
+    """Propose the layout of a sheet with a column for each check, to be read and edited; say what has no place."""
+    from spc.catalogue.load import load_catalogue
+    from spc.ingest.fit import read_sheets
+    from spc.ingest.proposal import proposal_json, propose_layout
+
+    proposal = propose_layout(read_sheets(log), load_catalogue(catalogue))
+    if as_json:
+        echo_json(proposal_json(proposal))
+    else:
+        typer.echo(proposal.text, nl=False)
+
+
+@app.command()
+def remarks(
+    log: SheetOrLog,
+    layout: LayoutFile = None,
+    catalogue: CatalogueFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    as_json: AsJson = False,
+) -> None:
+    """Search the remarks of a log for things done to the line; print them as an event file to be confirmed."""
+    from spc.catalogue.load import load_catalogue
+    from spc.ingest.log_file import read_log_file
+    from spc.ingest.remarks import events_csv, remarks_json, search_remarks
+
+    read = read_log_file(log, load_catalogue(catalogue), zone=zone_named(zone), dates=dates, layout=layout)
+    found = search_remarks(read)
+    if as_json:
+        echo_json(remarks_json(found))
+    else:
+        typer.echo(events_csv(found), nl=False)
 
 
 @app.command()
@@ -137,7 +182,7 @@ def demo(
     typer.echo("Laying out the demo line: two years of an invented line's logs ...", err=True)
     files = lay_out(folder)
     if headless:
-        scan(files.log, files.events, files.catalogue, DEMO_ZONE)
+        scan(files.log, files.events, catalogue=files.catalogue, zone=DEMO_ZONE)
         return
     from dashboard.server import serve as serve_dashboard
     from dashboard.settings import Settings

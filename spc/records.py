@@ -106,6 +106,42 @@ class QuarantinedRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BlankCell:
+    """A cell of a sheet where a reading could stand and nothing is written: missed, or the line was idle."""
+
+    row: int
+    column: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Free text beside the readings of a row."""
+
+    row: int
+    line: str
+    text: str
+    taken_at: int | None = None  # microseconds since 1970-01-01 UTC; None where the row has no time that can be read
+    offset: int = NO_OFFSET
+
+
+@dataclass(frozen=True, slots=True)
+class CellCount:
+    """Where every cell of a sheet ended: `read` is the sum of the others."""
+
+    read: int = 0
+    accepted: int = 0
+    duplicate: int = 0
+    quarantined: int = 0
+    blank: int = 0  # where a reading could stand
+    ignored: int = 0  # by the layout: titles, columns and rows that it leaves out
+    context: int = 0  # header, date, shift, references, remarks; and cells of no column with nothing in them
+
+    def __add__(self, other: "CellCount") -> "CellCount":
+        """Return the counts of both sheets together."""
+        return CellCount(*(getattr(self, name) + getattr(other, name) for name in self.__slots__))
+
+
+@dataclass(frozen=True, slots=True)
 class RowCount:
     """Where every data row of a log ended: read = accepted + duplicate + quarantined."""
 

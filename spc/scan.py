@@ -7,8 +7,9 @@ from pathlib import Path
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
-from spc.ingest.csv_log import CheckLog, read_log
+from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog, read_events
+from spc.ingest.log_file import read_log_file
 from spc.monitor import monitor_stream
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
@@ -73,22 +74,25 @@ def scan(
     catalogue: Path | str | None = None,
     zone: tzinfo | None = None,
     dates: str | None = None,
+    layout: Path | str | None = None,
 ) -> Scan:
     """Read a check log and monitor every stream in it.
 
     Args:
-        log: a tidy check log (CSV).
+        log: a check log: one reading a row (CSV or a workbook), or a wide sheet with its `layout`.
         events: an event file (CSV), if any.
         catalogue: the site's catalogue (TOML); None for the starter catalogue alone.
         zone: zone of times written without an offset; None for the machine's.
         dates: "dmy", "mdy" or a strptime pattern for dates that are not ISO 8601.
+        layout: the layout of a wide sheet (TOML).
 
     Raises:
         LogError: the log or the event file is refused as a whole.
+        LayoutError: the layout has a mistake, or the sheet is not as it says.
         CatalogueError: the catalogue has a mistake.
     """
     checks = load_catalogue(catalogue)
-    read = read_log(log, checks, zone=zone, dates=dates)
+    read = read_log_file(log, checks, zone=zone, dates=dates, layout=layout)
     happened = read_events(events, checks, zone=zone, dates=dates) if events is not None else None
     return Scan(read, happened, checks, monitor_streams(read.streams, happened, checks), read.zone)
 

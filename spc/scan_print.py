@@ -58,8 +58,9 @@ def _rows(scan: Scan, now: datetime) -> Iterable[RenderableType]:
     logs: list[CheckLog | EventLog] = [scan.log, *([scan.events] if scan.events else [])]
     for read in logs:
         rows = read.rows
+        what = "readings found" if isinstance(read, CheckLog) and read.cells else "rows read"
         yield Text(
-            f"{read.file}: {rows.read} rows read = {rows.accepted} accepted + {rows.duplicate} duplicate "
+            f"{read.file}: {rows.read} {what} = {rows.accepted} accepted + {rows.duplicate} duplicate "
             f"+ {rows.quarantined} quarantined"
         )
         yield from (_indented(note) for note in read.notes)

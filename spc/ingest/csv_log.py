@@ -13,7 +13,7 @@ from spc.ingest.decoder import Decoder
 from spc.ingest.streams import join_streams
 from spc.ingest.table import SHOWN, Fault, Rows, TableReader
 from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, clean_rows
-from spc.records import QuarantinedRow, Readings, RowCount, StreamKey
+from spc.records import BlankCell, CellCount, QuarantinedRow, Readings, Remark, RowCount, StreamKey
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,9 @@ class CheckLog:
     notes: tuple[str, ...]  # everything that was converted or decided, a sentence each
     zone: tzinfo  # of times written without an offset
     file: str
+    cells: CellCount | None = None  # of a sheet read through a layout; `rows` then counts its readings
+    blanks: tuple[BlankCell, ...] = ()  # of such a sheet
+    remarks: tuple[Remark, ...] = ()  # of such a sheet, those of rows without readings too
 
 
 def read_log(

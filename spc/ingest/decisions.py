@@ -29,15 +29,26 @@ def notes(
     """Return a sentence for everything that was converted or decided; the first says how the file is written."""
     if header is None:
         return ()
-    said = [f"read as {ENCODINGS[decoder.encoding]}, cells parted by {DELIMITERS[header.delimiter]}"]
+    said = [*encoding_notes(decoder, f"cells parted by {DELIMITERS[header.delimiter]}")]
+    other = [name for name in header.names if name not in known]
+    if other:
+        said.append(f"kept with the rows, not used: {', '.join(other)}")
+    return (*said, *decided(decisions, zone))
+
+
+def encoding_notes(decoder: Decoder, parted: str) -> tuple[str, ...]:
+    """Return how the text of a file was written; `parted` says what parts its cells."""
+    said = [f"read as {ENCODINGS[decoder.encoding]}, {parted}"]
     if decoder.windows_lines:
         said.append(f"{_lines(decoder.windows_lines)} not UTF-8 and read as Windows-1252")
     if decoder.damaged_lines:
         said.append(f"{_lines(decoder.damaged_lines)} damaged: what cannot be read there is shown as \ufffd")
-    other = [name for name in header.names if name not in known]
-    if other:
-        said.append(f"kept with the rows, not used: {', '.join(other)}")
-    said += [_sentence(what, count, zone) for what, count in sorted(decisions.counts.items()) if count]
+    return tuple(said)
+
+
+def decided(decisions: Decisions, zone: tzinfo) -> tuple[str, ...]:
+    """Return a sentence for every kind of decision."""
+    said = [_sentence(what, count, zone) for what, count in sorted(decisions.counts.items()) if count]
     if decisions.repeated:
         said.append(
             f"{_times(len(decisions.repeated))} in an hour that {zone} repeats when the clocks go back, "
