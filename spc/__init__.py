@@ -63,6 +63,8 @@ if TYPE_CHECKING:
     )
     from spc.distributions import FittedFamily
     from spc.distributions import fit as fit_shape
+    from spc.dose import Dose
+    from spc.dose import dose as dose_of
     from spc.errors import CatalogueError, InputError, LayoutError, LogError, SetupError, SpcError
     from spc.figures.frame import Screen
     from spc.figures.results import (
@@ -123,6 +125,7 @@ if TYPE_CHECKING:
     from spc.rules_cost import rules_cost as rules_cost_of
     from spc.scan import Scan
     from spc.scan import scan as scan_log  # `spc.scan` is the module
+    from spc.screening import Question, screen
     from spc.sigma import sigma_from_median_range, sigma_overall, sigma_with_floor, sigma_within
     from spc.signals import Episode, StreamState, episodes, stream_state
     from spc.tolerance import ToleranceInterval, normal_bound, normal_interval, ordered_bound, ordered_interval
@@ -146,6 +149,7 @@ __all__ = [
     "Conformance",
     "CrossedStudy",
     "CusumLimits",
+    "Dose",
     "DriftOnset",
     "Episode",
     "EstimatedLimits",
@@ -178,6 +182,7 @@ __all__ = [
     "ProbabilityPlot",
     "QuantileCapability",
     "QuarantinedRow",
+    "Question",
     "RangeStudy",
     "Reading",
     "Readings",
@@ -230,6 +235,7 @@ __all__ = [
     "cusum_plot",
     "cusum_run_length",
     "describe",
+    "dose_of",
     "drift_onset",
     "drift_onset_figure",
     "episodes",
@@ -302,6 +308,7 @@ __all__ = [
     "run_rules",
     "run_rules_figure",
     "scan_log",
+    "screen",
     "sigma_from_median_range",
     "sigma_overall",
     "sigma_rounded",
@@ -354,6 +361,7 @@ _HOMES = {
         "probability_of_conformance_of_a_process risks"
     ),
     "spc.distributions": "FittedFamily fit_shape",
+    "spc.dose": "Dose dose_of",
     "spc.errors": "CatalogueError InputError LayoutError LogError SetupError SpcError",
     "spc.figures.frame": "Screen",
     "spc.figures.results": (
@@ -385,6 +393,7 @@ _HOMES = {
     "spc.rules": "RULES RULE_SETS Hits Rule RuleSet RuleSetting describe run_rules",
     "spc.rules_cost": "RulesCost rules_cost_of",
     "spc.scan": "Scan scan_log",
+    "spc.screening": "Question screen",
     "spc.sigma": "sigma_from_median_range sigma_overall sigma_with_floor sigma_within",
     "spc.signals": "Episode StreamState episodes stream_state",
     "spc.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
@@ -394,6 +403,7 @@ _NAME_AT_HOME = {
     "bias_of": "bias",
     "capability_of": "capability",
     "chart_constants_of": "chart_constants",
+    "dose_of": "dose",
     "fit_shape": "fit",
     "generalised_limits_of": "generalised_limits",
     "goodness_of_fit_of": "goodness_of_fit",
