@@ -15,7 +15,6 @@ import numpy as np
 from spc.bath import (
     BathKnowledge,
     Estimate,
-    Since,
     carrier_to_add,
     carrier_to_reach,
     chance_above,
@@ -23,6 +22,7 @@ from spc.bath import (
     level_after,
     powder_to_reach,
 )
+from spc.bath_accounts import Since
 from spc.catalogue.check import Check
 from spc.errors import InputError
 from spc.monitor import starts_segment

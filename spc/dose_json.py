@@ -4,7 +4,8 @@ import math
 from datetime import tzinfo
 from typing import Any
 
-from spc.bath import PLANNING_SPREAD, PLANNING_YIELD, Estimate
+from spc.bath import Estimate
+from spc.bath_accounts import PLANNING_SPREAD, PLANNING_YIELD
 from spc.dose import Dose
 from spc.dose_words import dose_headline, dose_sentences
 from spc.records import Bound

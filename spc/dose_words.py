@@ -4,7 +4,8 @@ import math
 from collections.abc import Iterator
 from datetime import timedelta, tzinfo
 
-from spc.bath import DOSE_ERROR, PLANNING_SPREAD, PLANNING_YIELD, Estimate
+from spc.bath import Estimate
+from spc.bath_accounts import DOSE_ERROR, PLANNING_SPREAD, PLANNING_YIELD
 from spc.dose import AT_ONCE, FEWEST_DOSES, UNLIKE, Carrier, Dose, Powder
 from spc.wording import level_text, number, reading_text, source_text, time_text, with_unit
 

@@ -23,6 +23,7 @@ LAYERS = {
         "autocorrelation",
         "baseline",
         "bath",
+        "bath_accounts",
         "bias",
         "capability",
         "censored",

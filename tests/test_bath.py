@@ -1,81 +1,14 @@
-"""Level, loss and yield of a bath: against worked examples, exact filters, and simulated baths of known truth."""
+"""Level, loss and yield of a bath: against exact filters, least squares, and simulated baths of known truth."""
 
 import math
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from spc import bath
-from spc.bath import (
-    LEVEL,
-    LOSS,
-    PLANNING_SPREAD,
-    PLANNING_YIELD,
-    YIELD,
-    BathKnowledge,
-    Since,
-    carrier_to_add,
-    carrier_to_exchange,
-    carrier_to_reach,
-    chance_above,
-    learn_bath,
-    level_after,
-    powder_needed,
-    powder_to_reach,
-)
+from spc import bath_accounts
+from spc.bath import learn_bath
+from spc.bath_accounts import LEVEL, LOSS, PLANNING_SPREAD, PLANNING_YIELD, YIELD, Since
 from spc.errors import InputError
-from spc.units import convert
-
-# -- arithmetic --------------------------------------------------------------------------------------------------------
-
-
-def test_the_worked_example_of_a_top_up():
-    # 0.10 mL short, a yield of 0.2 mL/100 mL for each g/L, 150 L: 75 g, 2.6 oz (arithmetic on a planning figure; common
-    # practice, no source).
-    grams = powder_needed(0.10, 0.2, 150.0)
-
-    assert grams == pytest.approx(75.0, rel=1e-12)
-    assert convert([grams], "g", "oz")[0] == pytest.approx(2.6, abs=0.05)
-
-
-def test_the_planning_figure_in_ounces_a_gallon():
-    # 1 oz in a US gallon is 7.489 g/L, in an imperial one 6.236 g/L (from the definitions of the units); at 0.2
-    # mL/100 mL for each g/L that is about 1.5 mL/100 mL for an ounce in a US gallon.
-    a_us_gallon, an_imperial_one = (float(convert([1.0], unit, "L")[0]) for unit in ("US gal", "imp gal"))
-    ounce = float(convert([1.0], "oz", "g")[0])
-
-    assert ounce / a_us_gallon == pytest.approx(7.489, abs=5e-4)
-    assert ounce / an_imperial_one == pytest.approx(6.236, abs=5e-4)
-    assert PLANNING_YIELD * ounce / a_us_gallon == pytest.approx(1.5, abs=0.05)
-
-
-@given(st.floats(0.05, 2.0), st.floats(0.05, 2.0), st.floats(20.0, 1000.0))
-def test_exchanged_carrier_gives_the_target_by_mass_balance(level, target, volume):
-    litres = carrier_to_exchange(level, target, volume)
-
-    kept = level * (volume - litres) / volume
-    assert kept == pytest.approx(min(level, target), rel=1e-9)
-
-
-@given(st.floats(0.05, 2.0), st.floats(0.05, 2.0), st.floats(20.0, 1000.0))
-def test_carrier_on_top_gives_the_target_by_mass_balance(level, target, volume):
-    litres = carrier_to_add(level, target, volume)
-
-    assert level * volume / (volume + litres) == pytest.approx(min(level, target), rel=1e-9)
-
-
-@pytest.mark.parametrize(("powder_yield", "volume"), [(0.0, 100.0), (-0.1, 100.0), (0.2, 0.0), (math.nan, 100.0)])
-def test_no_yield_or_no_volume_gives_no_amount(powder_yield, volume):
-    with pytest.raises(InputError, match="must be above 0"):
-        powder_needed(0.1, powder_yield, volume)
-
-
-def test_nothing_dilutes_a_bath_to_nothing():
-    with pytest.raises(InputError, match="no carrier dilutes"):
-        carrier_to_add(0.3, 0.0, 100.0)
-
 
 # -- one reading, and none of the bath's own history -------------------------------------------------------------------
 
@@ -119,20 +52,20 @@ def test_a_censored_reading_bounds_the_level_from_one_side():
 
 def one_account(monkeypatch: pytest.MonkeyPatch, *, read: float, mixing: float) -> None:
     """Leave one setting and one account: a level with normal noise and nothing unwritten."""
-    monkeypatch.setattr(bath, "_READ", (read,))
-    monkeypatch.setattr(bath, "_MIXING", (mixing,))
-    monkeypatch.setattr(bath, "_UNWRITTEN_FEEDS", (1e-300,))
-    monkeypatch.setattr(bath, "_SUDDEN_FALL", 1e-300)
-    monkeypatch.setattr(bath, "_MISREAD", 1e-300)
-    monkeypatch.setattr(bath, "_OTHER_SHARE", 1e-300)
+    monkeypatch.setattr(bath_accounts, "_READ", (read,))
+    monkeypatch.setattr(bath_accounts, "_MIXING", (mixing,))
+    monkeypatch.setattr(bath_accounts, "_UNWRITTEN_FEEDS", (1e-300,))
+    monkeypatch.setattr(bath_accounts, "_SUDDEN_FALL", 1e-300)
+    monkeypatch.setattr(bath_accounts, "_MISREAD", 1e-300)
+    monkeypatch.setattr(bath_accounts, "_OTHER_SHARE", 1e-300)
 
 
 def test_exact_readings_of_a_lossless_bath_are_a_bayesian_mean(monkeypatch):
     """Without loss and mixing, the level is a normal mean with a normal prior: Gelman et al., Bayesian Data Analysis,
     3rd edition, equations 2.11 and 2.12 (from memory)."""
     one_account(monkeypatch, read=0.05, mixing=0.0)
-    monkeypatch.setattr(bath, "_START_LOSS", (0.0, 0.0))
-    monkeypatch.setattr(bath, "_LOSS_WANDERS", 0.0)
+    monkeypatch.setattr(bath_accounts, "_START_LOSS", (0.0, 0.0))
+    monkeypatch.setattr(bath_accounts, "_LOSS_WANDERS", 0.0)
     x = np.array([0.21, 0.19, 0.20, 0.22, 0.18, 0.20])
 
     known = learn_bath(x, step=None, shifts=np.zeros(6))
@@ -167,9 +100,9 @@ def test_weighed_doses_into_a_still_bath_give_the_yield_by_least_squares(monkeyp
     """Exact readings, no loss: the posterior of (level, yield) is that of a normal linear regression, done here by
     numpy.linalg.lstsq on readings and priors together."""
     one_account(monkeypatch, read=0.05, mixing=0.0)
-    monkeypatch.setattr(bath, "_START_LOSS", (0.0, 0.0))
-    monkeypatch.setattr(bath, "_LOSS_WANDERS", 0.0)
-    monkeypatch.setattr(bath, "DOSE_ERROR", 0.0)
+    monkeypatch.setattr(bath_accounts, "_START_LOSS", (0.0, 0.0))
+    monkeypatch.setattr(bath_accounts, "_LOSS_WANDERS", 0.0)
+    monkeypatch.setattr(bath_accounts, "DOSE_ERROR", 0.0)
     x, powder = np.array([0.10, 0.14, 0.13, 0.19, 0.20, 0.27]), np.array([0.0, 0.2, 0.0, 0.25, 0.1, 0.3])
 
     known = learn_bath(x, step=None, powder=powder, shifts=np.zeros(6))
@@ -347,69 +280,3 @@ def test_nothing_is_changed_and_results_are_frozen():
 def test_refuses(x, columns, says):
     with pytest.raises(InputError, match=says):
         learn_bath(x, **({"step": 0.01} | columns))
-
-
-# -- amounts -----------------------------------------------------------------------------------------------------------
-
-
-def knowledge(level=(0.15, 0.01), powder_yield=(0.2, 0.02), together=0.0) -> BathKnowledge:
-    """Return a single normal of level and yield with a covariance."""
-    covariance = np.diag([level[1] ** 2, 0.01**2, powder_yield[1] ** 2])
-    covariance[LEVEL, YIELD] = covariance[YIELD, LEVEL] = together
-    mean = np.array([[level[0], 0.02, powder_yield[0]]])
-    return BathKnowledge(np.ones(1), mean, covariance[None], 10, 5, 0.0, 1.0)
-
-
-def test_the_chance_of_an_amount_is_that_of_drawing_level_yield_and_dose():
-    known = knowledge(together=-1e-4)
-    rng = np.random.default_rng(5)
-    draws = rng.multivariate_normal(known.mean[0], known.covariance[0], 400_000)
-    dosed = draws[:, LEVEL] + 0.3 * (draws[:, YIELD] + 0.1 * 0.2 * rng.standard_normal(400_000))
-
-    assert chance_above(known, 0.2, powder=0.3) == pytest.approx(float(np.mean(dosed > 0.2)), abs=0.003)
-
-
-@given(st.floats(0.05, 0.95), st.floats(0.1, 0.3))
-def test_the_amount_for_a_chance_gives_that_chance(chance, target):
-    known = knowledge()
-
-    powder = powder_to_reach(known, target, chance)
-
-    if powder == 0:
-        assert chance_above(known, target) >= chance
-    elif math.isfinite(powder):
-        assert chance_above(known, target, powder=powder) == pytest.approx(chance, abs=1e-6)
-    else:
-        assert chance > 0.9
-
-
-@given(st.floats(0.05, 0.95), st.floats(0.05, 0.14))
-def test_the_carrier_for_a_chance_gives_that_chance(chance, target):
-    known = knowledge()
-
-    share = carrier_to_reach(known, target, chance)
-
-    below = 1 - chance_above(known, target, carrier=share)
-    assert below == pytest.approx(chance, abs=1e-6) if share > 1e-9 else below >= chance
-
-
-def test_a_surer_result_takes_more_powder_and_more_carrier():
-    known = knowledge()
-
-    powder = [powder_to_reach(known, 0.2, chance) for chance in (0.1, 0.5, 0.9)]
-    carrier = [carrier_to_reach(known, 0.1, chance) for chance in (0.1, 0.5, 0.9)]
-
-    assert powder == sorted(powder)
-    assert carrier == sorted(carrier)
-    assert powder[1] == pytest.approx(0.25, abs=1e-3)
-    assert carrier[1] == pytest.approx(1 / 3, abs=1e-3)
-
-
-def test_the_level_after_a_dose_has_the_quantiles_of_its_chance():
-    known = knowledge()
-
-    after = level_after(known, powder=0.25)
-
-    assert after.middle == pytest.approx(0.2, abs=1e-6)
-    assert chance_above(known, after.low, powder=0.25) == pytest.approx(0.9, abs=1e-6)
-    assert chance_above(known, after.high, powder=0.25) == pytest.approx(0.1, abs=1e-6)
