@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_store
+from spc import cli_audit, cli_store
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -269,9 +269,6 @@ def arl(
         console().print(rules_cost_printed(cost))
 
 
-cli_store.add_commands(app)
-
-
 @app.command()
 def dose(
     log: Log,
@@ -312,6 +309,10 @@ def dose(
         from spc.printed.dose import dose_printed
 
         console().print(dose_printed(found, read.zone, unread=unread))
+
+
+cli_store.add_commands(app)
+cli_audit.add_commands(app)
 
 
 def console() -> "Console":

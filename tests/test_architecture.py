@@ -56,9 +56,11 @@ LAYERS = {
         "variance_limits",
     ],
     "policy": [
+        "as_of",
         "catalogue",
         "change_words",
         "charted",
+        "check_due",
         "containment",
         "dose",
         "dose_words",
@@ -79,6 +81,8 @@ LAYERS = {
         "wording",
     ],
     "shells": [
+        "audit",
+        "audit_json",
         "demo",
         "dose_json",
         "figures",
@@ -92,7 +96,7 @@ LAYERS = {
         "stream_csv",
         "watch",
     ],
-    "applications": ["__init__", "__main__", "cli", "cli_store"],
+    "applications": ["__init__", "__main__", "cli", "cli_audit", "cli_store"],
 }
 
 HEAVY = {"dash", "pandas", "pint", "plotly", "scipy", "statsmodels"}

@@ -1,0 +1,165 @@
+"""From a log to the answers an audit asks for: the ledger of checks, exposure windows, instruments."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from pathlib import Path
+
+from spc.catalogue.check import Catalogue
+from spc.catalogue.load import load_catalogue
+from spc.containment import ExposureWindow, windows_of
+from spc.errors import InputError
+from spc.ingest.csv_log import read_log
+from spc.ingest.event_log import read_events
+from spc.instruments import (
+    Calibration,
+    CalibrationDue,
+    InstrumentFile,
+    calibrations_due,
+    calibrations_from_events,
+    load_instruments,
+)
+from spc.look_back import AsFound, LookBack, look_back
+from spc.monitor import monitor_stream
+from spc.records import Event, Readings, StreamKey
+from spc.results import StreamResult
+from spc.schedule.ledger import Ledger, ledger
+from spc.schedule.site_calendar import AROUND_THE_CLOCK, load_calendar
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """A log read once, with its ledger."""
+
+    streams: Mapping[StreamKey, Readings]
+    events: tuple[Event, ...]
+    catalogue: Catalogue
+    ledger: Ledger
+
+    def monitored(self, keys: Iterable[StreamKey]) -> tuple[StreamResult, ...]:
+        """Return the streams of these keys monitored, in order."""
+        return tuple(
+            monitor_stream(self.streams[key], self.events, self.catalogue.checks[key.check]) for key in sorted(keys)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which streams are asked for; "" and None stand for all."""
+
+    line: str | None = None
+    check: str | None = None
+    position: str | None = None
+
+    def holds(self, key: StreamKey) -> bool:
+        """Return whether a stream is asked for."""
+        asked = ((self.line, key.line), (self.check, key.check), (self.position, key.position))
+        return all(want is None or want == have for want, have in asked)
+
+
+def audit(
+    log: Path | str,
+    *,
+    events: Path | str | None = None,
+    catalogue: Path | str | None = None,
+    calendar: Path | str | None = None,
+    zone: tzinfo | None = None,
+    dates: str | None = None,
+    now: datetime,
+) -> Audit:
+    """Read a log and keep its ledger.
+
+    Args:
+        log, events, catalogue, zone, dates: as `spc.scan.scan`.
+        calendar: the site's calendar (TOML); None: the lines are taken to work around the clock.
+        now: until when; a time without a zone is that of the site.
+
+    Raises:
+        LogError, CatalogueError: a file is refused.
+    """
+    checks = load_catalogue(catalogue)
+    read = read_log(log, checks, zone=zone, dates=dates)
+    happened = read_events(events, checks, zone=zone, dates=dates).events if events is not None else ()
+    site = AROUND_THE_CLOCK if calendar is None else load_calendar(calendar, checks)
+    kept = ledger(
+        read.streams,
+        happened,
+        checks,
+        calendar=site,
+        zone=read.zone,
+        now=_in_zone(now, read.zone),
+    )
+    return Audit(read.streams, happened, checks, kept)
+
+
+def exposed(audit: Audit, wanted: Wanted) -> tuple[ExposureWindow, ...]:
+    """Return the exposure windows of the streams asked for, in time order."""
+    results = audit.monitored(key for key in audit.streams if wanted.holds(key))
+    return windows_of(results, audit.streams, audit.ledger.operations, now=audit.ledger.now)
+
+
+@dataclass(frozen=True, slots=True)
+class Instruments:
+    """The instruments of a log and of the site's file."""
+
+    due: tuple[CalibrationDue, ...]
+    calibrations: tuple[Calibration, ...]  # in time order
+    notes: tuple[str, ...]
+
+
+def instruments(audit: Audit, file: Path | str | None) -> Instruments:
+    """Return how the instruments stand to their calibrations; `file` is the site's own (TOML), if any.
+
+    Raises:
+        CatalogueError: the file is refused.
+    """
+    zone, now = audit.ledger.zone, audit.ledger.now
+    site = InstrumentFile() if file is None else load_instruments(file, zone)
+    of_events, notes = calibrations_from_events(audit.events, audit.streams, audit.catalogue)
+    every = tuple(sorted((*site.calibrations, *of_events), key=lambda each: each.at))
+    due = calibrations_due(site.instruments, every, audit.streams, zone=zone, now=now)
+    return Instruments(due, every, notes)
+
+
+def looked_back(
+    audit: Audit,
+    known: Instruments,
+    name: str,
+    as_found: AsFound,
+    *,
+    found_at: datetime | None,
+    since: datetime | None,
+) -> LookBack:
+    """Return every reading made with the instrument `name` since its last good calibration, corrected.
+
+    Args:
+        audit: the log.
+        known: its instruments; where `found_at` or `since` is not given, they say it.
+        name: the instrument.
+        as_found: the error found at calibration.
+        found_at: when it was found; None: its last calibration that is known.
+        since: its last good calibration; None: the last one before that was found good, if any is known.
+
+    Raises:
+        InputError: no calibration is known and none is given, or nothing was read with the instrument.
+    """
+    zone = audit.ledger.zone
+    own = [each for each in known.calibrations if each.instrument == name and each.at <= audit.ledger.now]
+    if found_at is None and not own:
+        raise InputError(f"no calibration of {name!r} is known; say with --found when the error was found")
+    at = own[-1].at if found_at is None else _in_zone(found_at, zone)
+    good = [each.at for each in own if each.good and each.at < at]
+    return look_back(
+        name,
+        as_found,
+        audit.monitored(key for key, readings in audit.streams.items() if name in readings.instrument),
+        audit.streams,
+        audit.ledger.operations,
+        found_at=at,
+        since=_in_zone(since, zone) if since is not None else (good[-1] if good else None),
+        now=audit.ledger.now,
+    )
+
+
+def _in_zone(at: datetime, zone: tzinfo) -> datetime:
+    return at if at.tzinfo is not None else at.replace(tzinfo=zone)

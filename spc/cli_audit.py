@@ -1,0 +1,248 @@
+"""The commands that answer an audit from a log: `spc due`, `ledger`, `exposed`, `instruments`."""
+
+from datetime import UTC, date, datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spc.errors import InputError
+
+if TYPE_CHECKING:
+    from spc.audit import Audit, Wanted
+
+Log = Annotated[Path, typer.Argument(help="Check log: CSV, one row a reading.", show_default=False)]
+Events = Annotated[Path | None, typer.Option(help="Event file: CSV, one row for each thing done to the line.")]
+CatalogueFile = Annotated[
+    Path | None, typer.Option("--catalogue", help="The site's catalogue (TOML) over the starter's.")
+]
+CalendarFile = Annotated[
+    Path | None,
+    typer.Option("--calendar", help="The site's calendar (TOML): shifts, closed days. [default: around the clock]"),
+]
+Zone = Annotated[
+    str | None, typer.Option(help="Time zone of times without an offset. [default: this machine's]", show_default=False)
+]
+Dates = Annotated[
+    str | None, typer.Option(help="Form of dates that are not ISO 8601: dmy, mdy, or a pattern.", show_default=False)
+]
+Now = Annotated[str | None, typer.Option(help="Moment to answer for, such as 2025-03-04T06:10. [default: the clock's]")]
+Line = Annotated[str | None, typer.Option(help="This line alone.", show_default=False)]
+CheckKey = Annotated[str | None, typer.Option("--check", help="This check alone.", show_default=False)]
+Position = Annotated[str | None, typer.Option(help="This position alone.", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Add the commands of audits to `app`."""
+    for command in (due, ledger, exposed, instruments):
+        app.command()(command)
+
+
+def due(
+    log: Log,
+    events: Events = None,
+    catalogue: CatalogueFile = None,
+    calendar: CalendarFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    now: Now = None,
+    line: Line = None,
+    check: CheckKey = None,
+    position: Position = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell which checks are due now, and which are next."""
+    from spc.cli import console, echo_json
+
+    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    streams = [stream for stream in found.ledger.streams if _wanted(found, line, check, position).holds(stream.key)]
+    if as_json:
+        from spc.audit_json import due_json
+
+        echo_json(due_json(found.ledger, streams))
+    else:
+        from spc.printed.schedule import due_printed
+
+        console().print(due_printed(found.ledger, streams))
+
+
+def ledger(
+    log: Log,
+    events: Events = None,
+    catalogue: CatalogueFile = None,
+    calendar: CalendarFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    now: Now = None,
+    line: Line = None,
+    check: CheckKey = None,
+    position: Position = None,
+    first: Annotated[
+        str | None, typer.Option("--from", help="First day, such as 2025-03-04. [default: the log's first]")
+    ] = None,
+    last: Annotated[str | None, typer.Option("--to", help="Last day. [default: that of --now]")] = None,
+    gaps: Annotated[bool, typer.Option("--gaps", help="List every gap, not the latest alone.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show whether each check was made on time: done, late, missed, not in operation, with exact gaps."""
+    from spc.cli import console, echo_json
+
+    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    kept = found.ledger
+    streams = [stream for stream in kept.streams if _wanted(found, line, check, position).holds(stream.key)]
+    begins = min((stream.first for stream in streams if stream.first), default=kept.now).astimezone(kept.zone).date()
+    start = _day(first, "--from") or begins
+    end = _day(last, "--to") or kept.now.astimezone(kept.zone).date()
+    if end < start:
+        raise InputError(f"--to {end} is before --from {start}; swap or correct them")
+    if as_json:
+        from spc.audit_json import ledger_json
+
+        echo_json(ledger_json(kept, streams, first=start, last=end))
+    else:
+        from spc.printed.schedule import ledger_printed
+
+        console().print(ledger_printed(kept, streams, first=start, last=end, every_gap=gaps))
+
+
+def exposed(
+    log: Log,
+    events: Events = None,
+    catalogue: CatalogueFile = None,
+    calendar: CalendarFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    now: Now = None,
+    line: Line = None,
+    check: CheckKey = None,
+    position: Position = None,
+    on: Annotated[
+        str | None, typer.Option(help="Failed checks of this day alone, such as 2025-03-04.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what each failed check leaves open: from the last good check to the failed one."""
+    from spc.audit import exposed as windows_of
+    from spc.cli import console, echo_json
+
+    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    day = _day(on, "--on")
+    windows = [
+        window
+        for window in windows_of(found, _wanted(found, line, check, position))
+        if day is None or window.failed_at.astimezone(found.ledger.zone).date() == day
+    ]
+    if as_json:
+        from spc.audit_json import exposed_json
+
+        echo_json(exposed_json(windows, found.ledger))
+    else:
+        from spc.printed.exposed import exposed_printed
+
+        console().print(exposed_printed(windows, found.ledger.zone))
+
+
+def instruments(
+    log: Log,
+    file: Annotated[
+        Path | None,
+        typer.Option("--instruments", help="The site's instruments and calibrations (TOML).", show_default=False),
+    ] = None,
+    events: Events = None,
+    catalogue: CatalogueFile = None,
+    calendar: CalendarFile = None,
+    zone: Zone = None,
+    dates: Dates = None,
+    now: Now = None,
+    name: Annotated[
+        str | None, typer.Option(help="Instrument that came back out of tolerance.", show_default=False)
+    ] = None,
+    error: Annotated[
+        float | None, typer.Option(help="Its error as found, in percent of true: -12 showed too little.")
+    ] = None,
+    offset: Annotated[float | None, typer.Option(help="Its error as found, in the unit of the check.")] = None,
+    found: Annotated[str | None, typer.Option(help="When it was found. [default: its last calibration]")] = None,
+    since: Annotated[
+        str | None, typer.Option(help="Its last good calibration. [default: the last one known as good]")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell which calibrations are due; with --name, what an instrument's error did to its readings."""
+    from spc.audit import instruments as instruments_of
+    from spc.audit import looked_back
+    from spc.audit_json import instruments_json, look_back_json
+    from spc.cli import console, echo_json
+    from spc.look_back import AsFound
+    from spc.printed.exposed import instruments_printed, look_back_printed
+
+    if (name is None) != (error is None and offset is None):
+        raise InputError("--name and the error found belong together; give --name with --error or --offset")
+    if name is None and (found, since) != (None, None):
+        raise InputError("--found and --since belong to --name; name the instrument")
+    read = _read(log, events, catalogue, calendar, zone, dates, now)
+    known = instruments_of(read, file)
+    if name is None:
+        if as_json:
+            echo_json(instruments_json(known, read.ledger))
+        else:
+            console().print(instruments_printed(known.due, known.notes, read.ledger.zone))
+        return
+    as_found = AsFound(relative=(error or 0.0) / 100.0, offset=offset or 0.0)
+    back = looked_back(read, known, name, as_found, found_at=_moment(found, "--found"), since=_moment(since, "--since"))
+    if as_json:
+        echo_json(look_back_json(back, read.ledger))
+    else:
+        console().print(look_back_printed(back, read.ledger.zone))
+
+
+def _read(
+    log: Path,
+    events: Path | None,
+    catalogue: Path | None,
+    calendar: Path | None,
+    zone: str | None,
+    dates: str | None,
+    now: str | None,
+) -> "Audit":
+    from spc.audit import audit
+    from spc.cli import zone_named
+
+    named: tzinfo | None = zone_named(zone)
+    moment = _moment(now, "--now") or datetime.now(UTC)
+    return audit(log, events=events, catalogue=catalogue, calendar=calendar, zone=named, dates=dates, now=moment)
+
+
+def _wanted(found: "Audit", line: str | None, check: str | None, position: str | None) -> "Wanted":
+    """Return which streams are asked for; refuse what no stream has."""
+    from spc.audit import Wanted
+    from spc.catalogue.table import nearest
+
+    keys = [stream.key for stream in found.ledger.streams]
+    for option, asked, have in (
+        ("--line", line, {key.line for key in keys}),
+        ("--check", check, {key.check for key in keys}),
+        ("--position", position, {key.position for key in keys}),
+    ):
+        if asked is not None and asked not in have:
+            raise InputError(f"{option} {asked!r} is in no row of the log; {nearest(asked, sorted(have))}")
+    return Wanted(line, check, position)
+
+
+def _moment(text: str | None, option: str) -> datetime | None:
+    """Return a moment as written, without a zone where none is written; None for none."""
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{option} {text!r} is no time; write one such as 2025-03-04T06:10") from None
+
+
+def _day(text: str | None, option: str) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{option} {text!r} is no day; write one such as 2025-03-04") from None
