@@ -54,6 +54,10 @@ def import_files(
     ] = None,
     store: StoreAddress = None,
     events: Annotated[list[Path] | None, typer.Option(help="Event file; may be given again.")] = None,
+    layout: Annotated[
+        Path | None,
+        typer.Option(help="Layout (TOML) of the logs, if they are sheets with a column for each check."),
+    ] = None,
     catalogue: CatalogueFile = None,
     zone: Zone = None,
     dates: Dates = None,
@@ -72,7 +76,11 @@ def import_files(
     with opened(store) as kept:
         for path in logs or ():
             with progress_of(path) as progress:
-                done.append(import_log(kept, path, checks, zone=at, dates=dates, who=who, now=now, progress=progress))
+                done.append(
+                    import_log(
+                        kept, path, checks, zone=at, dates=dates, who=who, now=now, progress=progress, layout=layout
+                    )
+                )
         for path in events or ():
             done.append(import_events(kept, path, checks, zone=at, dates=dates, who=who, now=now))
         name = kept.name

@@ -83,7 +83,7 @@ def read_wide(
         blanks += _blanks(sheet, layout, account, prefix)
         notes += [prefix + note for note in (*sheet.notes, *_notes(sheet, layout, account, count))]
         notes += [prefix + note for note in decided(decisions, reader.zone)]
-        remarks += account.remarks
+        remarks += sorted(account.remarks, key=lambda remark: remark.row)
     rows = RowCount(
         total.accepted + total.duplicate + total.quarantined, total.accepted, total.duplicate, total.quarantined
     )

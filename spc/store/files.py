@@ -6,8 +6,9 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 
 from spc.catalogue.check import Catalogue
-from spc.ingest.csv_log import CheckLog, file_bytes, read_log
+from spc.ingest.csv_log import CheckLog, file_bytes
 from spc.ingest.event_log import EventLog, read_events
+from spc.ingest.log_file import read_log_file
 from spc.records import QuarantinedRow
 from spc.store.intake import Progress, SourceFile
 from spc.store.store import Added, Store
@@ -44,18 +45,20 @@ def import_log(
     who: str,
     now: datetime,
     progress: Progress | None = None,
+    layout: Path | None = None,
 ) -> Imported:
     """Add what is new of a check log, or of an export's folder; run again, it adds nothing.
 
     Raises:
         LogError: the log is refused as a whole.
+        LayoutError: the layout of a sheet has a mistake, or the sheet is not as it says.
         StoreError: the folder holds no export, or the store refuses.
     """
     if path.is_dir():
         added = take_over(store, path, catalogue, who=who, now=now, progress=progress)
         return Imported(str(path), "export", added, (), ())
     file = source_file(path)
-    log: CheckLog = read_log(path, catalogue, zone=zone, dates=dates)
+    log: CheckLog = read_log_file(path, catalogue, zone=zone, dates=dates, layout=layout)
     added = store.add_log(log, catalogue, file, who=who, now=now, progress=progress)
     return Imported(str(path), "readings", added, log.quarantine, log.notes)
 
