@@ -98,6 +98,8 @@ def test_a_far_second_limit_changes_the_upper_confidence_limit_alone():
     assert two.ppk.upper == pytest.approx(at_half_the_chance.ppk.upper, rel=1e-12)
     assert one.cp is one.pp is one.cpl is one.ppl is None
     assert [index.name for index in one.indices] == ["Cpu", "Cpk", "Ppu", "Ppk"]
+    assert one.ppk.method.startswith("noncentral t, ")
+    assert two.ppk.method.startswith("noncentral t on either side, ")
     assert [index.name for index in two.indices] == ["Cp", "Cpl", "Cpu", "Cpk", "Pp", "Ppl", "Ppu", "Ppk"]
 
 
@@ -258,6 +260,7 @@ def test_indices_come_with_what_they_may_be_read_as(stable, says):
         (1.0, 0.1, False, "0.0 % low"),
         (math.sqrt(1 + 4 / 12), 2.0, True, "13.4 % low"),  # Sheppard: sqrt(4/3) = 1.1547
         (math.sqrt(1 + 4 / 12), 2.0, True, "up to 4 % low or 5 % high"),
+        (math.sqrt(1 + 6.5**2 / 12), 6.5, True, "rounding alone could make this spread"),
         (0.0144, 0.05, True, "rounding alone could make this spread"),  # 0.05 / sqrt(12) = 0.01443
     ],
 )
@@ -267,6 +270,7 @@ def test_the_step_of_the_readings_is_judged(sigma, step, decides, says):
     assert found.decides is decides
     assert says in found.statement
     assert f"step by {step:g}" in found.statement
+    assert ("ecides" in found.statement) is decides
 
 
 def test_a_settling_tube_read_in_coarse_divisions_is_told_so():

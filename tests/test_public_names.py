@@ -1,6 +1,7 @@
 """What `import spc` offers: few names, each documented, none that costs before it is used."""
 
 import ast
+import dataclasses
 import inspect
 from pathlib import Path
 
@@ -26,6 +27,14 @@ def test_a_public_name_can_be_imported_and_is_documented(name):
         assert inspect.getdoc(value)
         assert not str(inspect.getdoc(value)).startswith(f"{name}("), "a dataclass without words of its own"
     assert name in dir(spc)
+
+
+@pytest.mark.parametrize("name", [name for name in spc.__all__ if dataclasses.is_dataclass(getattr(spc, name))])
+def test_a_public_record_is_frozen_and_holds_nothing_but_its_fields(name):
+    record = getattr(spc, name)
+
+    assert record.__dataclass_params__.frozen
+    assert "__slots__" in vars(record)
 
 
 def test_type_checkers_see_the_same_names_from_the_same_places():

@@ -244,6 +244,7 @@ def test_refuses_a_rule_that_cannot_be(setting, says):
         ([0.0, 1.0], [0.0, 0.5], None, "reading 1 lies between 1.0 and 0.5"),
         ([0.0, math.nan], [0.0, 0.5], None, "reading 1 lies between nan and 0.5"),
         ([0.0, 0.0], [0.0, 0.0], np.array([True]), "one for each of the 2 readings"),
+        ([0.0, 0.0], [0.0, 0.0], np.array([True] * 3), "one for each of the 2 readings"),
     ],
 )
 def test_refuses_arrays_that_do_not_match(low, high, boundaries, says):
@@ -304,6 +305,19 @@ def test_every_rule_says_what_it_means_and_carries_its_own_key():
     [
         ("western_electric_1956", {"beyond_limits": 1, "near_limit": 2, "off_centre": 4, "one_side": 8}),
         ("iso_7870_2", {"beyond_limits": 1, "one_side": 7, "steady_trend": 7}),
+        (
+            "astm_e2587",  # recalled without certainty, as its mark says
+            {
+                "beyond_limits": 1,
+                "near_limit": 2,
+                "off_centre": 4,
+                "one_side": 8,
+                "steady_trend": 6,
+                "alternating": 14,
+                "close_to_centre": 15,
+                "away_from_centre": 8,
+            },
+        ),
         (
             "nelson_1984",
             {
