@@ -41,11 +41,13 @@ class BathKnowledge:
     n_doses: int  # top-ups of known amount that a reading followed
     unwritten_feeds: float  # how many more the readings point to
     surprise: float  # chance of a last reading as far off as it was, given all before; 1 where nothing was expected
+    fell: bool  # whether it was off to the low side
 
     @property
     def level(self) -> Estimate:
         """The level at the last reading, or after what was added since."""
-        return self._estimate(LEVEL)
+        found = self._estimate(LEVEL)
+        return Estimate(*(max(0.0, x) for x in (found.middle, found.low, found.high)))
 
     @property
     def loss(self) -> Estimate:
@@ -155,13 +157,13 @@ def learn_bath(
     usual = max(float(np.median(exact)), step or 0.0)
     if usual <= 0:
         raise InputError("the usual reading is 0; a loss in percent needs readings above 0")
-    bank, surprise = Accounts.start(usual), 1.0
+    bank, surprise, fell = Accounts.start(usual), 1.0, False
     half = (step or 0.0) / 2
     for place, (value, way, between) in enumerate(zip(readings.tolist(), kind.tolist(), steps, strict=True)):
         bank = bank.after(between) if place else bank
         low = -math.inf if way == Bound.BELOW else value if way == Bound.ABOVE else value - half
         high = math.inf if way == Bound.ABOVE else value if way == Bound.BELOW else value + half
-        surprise = bank.chance_so_far_off(low, high)
+        surprise, fell = bank.chance_so_far_off(low, high)
         bank = bank.read(low, high)
     expected = n > 1 and not steps[-1].fresh
     if since is not None:
@@ -175,6 +177,7 @@ def learn_bath(
         n_doses=sum(bool(between.powder > 0) for between in steps[1:]),
         unwritten_feeds=feeds,
         surprise=surprise if expected else 1.0,
+        fell=fell,
     )
 
 

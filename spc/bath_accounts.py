@@ -6,7 +6,7 @@ it foretells the readings; the likeliest few are kept. `spc.bath` asks them.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,7 @@ _OTHER_SHARE = 0.1  # of powders that are so
 _READ = (0.03, 0.05, 0.08, 0.13)  # standard deviations of a reading before rounding, as shares of the usual level
 _MIXING = (0.003, 0.015)  # of the level itself from reading to reading, likewise
 _UNWRITTEN_FEEDS = (0.02, 0.12)  # chance that the bath was fed unwritten between two readings
+_WRONG_WEIGHT = 0.03  # chance that a weight written down is not what went in
 _SUDDEN_FALL = 0.003  # chance that the level fell at once: powder settled, carrier added unwritten
 _MISREAD = 0.005  # chance that a reading says nothing of the bath
 _FEED = (0.2, 0.15)  # size of a feed of which no amount is known, in usual levels: mean, standard deviation
@@ -96,16 +97,17 @@ class Accounts:
     def after(self, between: Since) -> "Accounts":
         """Return the bank after `between`, accounts of unwritten work among them."""
         level, loss, gain = self.mean[..., LEVEL], self.mean[..., LOSS], self.mean[..., YIELD]
+        fed = level + between.powder * gain  # a bath is fed when it reads low: the loss of the gap comes after
         kept = 1.0 - between.carrier
         factor = kept * (1.0 - between.shifts * loss)
         mean = self.mean.copy()
-        # E[level loss] is the product of the means and their covariance.
-        mean[..., LEVEL] = factor * level + between.powder * gain
-        mean[..., LEVEL] -= kept * between.shifts * self.covariance[..., LEVEL, LOSS]
+        # The mean of a product is the product of the means and the covariance.
+        with_loss = self.covariance[..., LEVEL, LOSS] + between.powder * self.covariance[..., YIELD, LOSS]
+        mean[..., LEVEL] = factor * fed - kept * between.shifts * with_loss
         move = np.zeros((*level.shape, 3, 3))
         move[..., LEVEL, LEVEL] = factor
-        move[..., LEVEL, LOSS] = -kept * between.shifts * level
-        move[..., LEVEL, YIELD] = between.powder
+        move[..., LEVEL, LOSS] = -kept * between.shifts * fed
+        move[..., LEVEL, YIELD] = factor * between.powder
         move[..., LOSS, LOSS] = move[..., YIELD, YIELD] = 1.0
         covariance = move @ self.covariance @ np.swapaxes(move, -1, -2)
         covariance[..., LEVEL, LEVEL] += between.shifts * (self.mixing * level) ** 2
@@ -120,8 +122,19 @@ class Accounts:
             covariance[..., LEVEL, LEVEL] = (_FRESH * self.usual) ** 2
             covariance[..., LOSS, LOSS] += _LOSS_AFTER_CHANGE**2
         moved = self._with(self.log_weight, mean, covariance, self.feeds)
-        written = between.unmeasured or between.fresh or between.powder > 0
+        if between.powder > 0 and not (between.unmeasured or between.fresh):
+            return moved._or_else(self.after(replace(between, powder=0.0, unmeasured=1)), _WRONG_WEIGHT)
+        written = between.unmeasured or between.fresh
         return moved if written or between.shifts == 0 else moved._unwritten(between.shifts)
+
+    def _or_else(self, other: "Accounts", chance: float) -> "Accounts":
+        """Return these accounts, and with the given chance the `other` ones."""
+        return self._with(
+            np.concatenate([self.log_weight + math.log1p(-chance), other.log_weight + math.log(chance)], axis=1),
+            np.concatenate([self.mean, other.mean], axis=1),
+            np.concatenate([self.covariance, other.covariance], axis=1),
+            np.concatenate([self.feeds, other.feeds], axis=1),
+        )
 
     def _unwritten(self, shifts: float) -> "Accounts":
         """Return the bank with the accounts that somebody fed the bath, or that its level fell at once."""
@@ -179,14 +192,14 @@ class Accounts:
             whole.feeds[rows, best],
         )
 
-    def chance_so_far_off(self, low: float, high: float) -> float:
-        """Return the chance of a reading as far to one side as this one or farther, times two, at most 1."""
+    def chance_so_far_off(self, low: float, high: float) -> tuple[float, bool]:
+        """Return the chance of a reading as far to one side or farther, times two, at most 1; and whether it is low."""
         weight = _weights(self.log_weight)
         spread = np.sqrt(self.covariance[..., LEVEL, LEVEL] + self.read_sd**2)
         centre = self.mean[..., LEVEL]
         at_most = float(np.sum(weight * _normal_cdf((high - centre) / spread)))
         at_least = float(np.sum(weight * _normal_cdf((centre - low) / spread)))
-        return min(1.0, 2 * min(at_most, at_least))
+        return min(1.0, 2 * min(at_most, at_least)), at_most < at_least
 
     def whole(self) -> tuple[FloatArray, FloatArray, FloatArray, float]:
         """Return weight, mean and covariance of every account that counts, and the feeds nobody wrote down."""

@@ -50,6 +50,17 @@ CHANCE_TOO_RICH = 0.01
 ALREADY_THERE = 0.1
 """Chance of being at the target already from which nothing is suggested."""
 
+MOST_POWDER = 20.0
+"""g/L in one top-up beyond which the amount or its unit is taken for a slip. A new bath of powder mixed with
+conditioner takes up to 15 (recalled dosing advice, not confirmed)."""
+
+MOST_CARRIER = 0.5
+"""Share of the bath in one addition of carrier beyond which likewise."""
+
+VOLUMES = (1.0, 50_000.0)
+"""Litres that a bath may hold; anything else is a slip of the unit. Benches hold 40 to 150 L, lines up to 1000 L
+(common practice, no source)."""
+
 UNLIKE = 0.005
 """A last reading with less chance than this, given those before, is read again before anything is added."""
 
@@ -167,8 +178,10 @@ def dose(result: StreamResult, volume_l: float, *, now: datetime, target: float 
     Raises:
         InputError: no reading that is a number, a volume or a target that cannot be.
     """
-    if not (volume_l > 0 and math.isfinite(volume_l)):
-        raise InputError(f"volume is {volume_l} L; give what is in the tank when it stands at its mark")
+    if not VOLUMES[0] <= volume_l <= VOLUMES[1]:
+        raise InputError(
+            f"volume is {volume_l:g} L; give what the tank holds at its mark, {VOLUMES[0]:g} to {VOLUMES[1]:g} L"
+        )
     charted = result.charted
     if not len(charted.x):
         raise InputError(f"{result.key} has no reading that is a number; read the bath first")
@@ -290,7 +303,7 @@ def _work(result: StreamResult, volume_l: float) -> tuple[list[Since], Written]:
         weighed += done.powder > 0
         unweighed += done.unmeasured > 0
         carrier += event.kind == "carrier_added"
-        if done.unmeasured and (why := _why_unmeasured(event)):
+        if done.unmeasured > 0 and (why := _why_unmeasured(event)):
             reasons[why] = None
         if place == len(taken_at):
             since.append(event)
@@ -304,19 +317,20 @@ def _done(event: Event, check: Check, volume_l: float) -> Since | None:
     if starts_segment(event, check):
         return Since(fresh=True)
     if event.kind == "bath_topped_up":
-        grams = _amount(event, "g")
+        grams = _amount(event, "g", MOST_POWDER * volume_l)
         return Since(unmeasured=1) if grams is None else Since(powder=grams / volume_l)
     if event.kind == "carrier_added":
-        litres = _amount(event, "L")
-        return Since(unmeasured=-1) if litres is None else Since(carrier=min(litres / volume_l, 0.95))
+        litres = _amount(event, "L", MOST_CARRIER * volume_l)
+        return Since(unmeasured=-1) if litres is None else Since(carrier=litres / volume_l)
     return None
 
 
-def _amount(event: Event, unit: str) -> float | None:
-    """Return the amount of an event in `unit`, or None where it has none that can be given so."""
+def _amount(event: Event, unit: str, most: float) -> float | None:
+    """Return the amount of an event in `unit`; None where it has none, or one that cannot be, or is above `most`."""
     if not (math.isfinite(event.amount) and event.amount > 0 and event.unit and convertible(event.unit, unit)):
         return None
-    return float(convert([event.amount], event.unit, unit)[0])
+    amount = float(convert([event.amount], event.unit, unit)[0])
+    return amount if amount <= most else None
 
 
 def _why_unmeasured(event: Event) -> str:
@@ -325,6 +339,8 @@ def _why_unmeasured(event: Event) -> str:
     what = "weight" if event.kind == "bath_topped_up" else "volume"
     if not event.unit:
         return f"an amount without a unit is no {what}"
+    if event.amount > 0 and convertible(event.unit, "g" if what == "weight" else "L"):
+        return f"{event.amount:g} {event.unit} is more than the bath can have taken"
     return f"{event.amount:g} {event.unit} is no {what} that is known here"
 
 

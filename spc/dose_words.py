@@ -88,15 +88,11 @@ def _before(dose: Dose, zone: tzinfo) -> Iterator[str]:
     if dose.failed:
         yield f"The last check has failed. {' '.join(dose.check.obliges)}"
     if dose.unlike:
-        look = "; ".join(dose.check.look_first.get("low" if _fell(dose) else "high", ()))
+        look = "; ".join(dose.check.look_first.get("low" if dose.knowledge.fell else "high", ()))
         yield (
             f"The last reading is unlike those before it (chance of one so far off: below {UNLIKE:g}). A fault of the "
             f"sample or a bath that stands still must not be answered with powder. Look first at: {look}."
         )
-
-
-def _fell(dose: Dose) -> bool:
-    return dose.last_reading < dose.target
 
 
 def _powder(dose: Dose, powder: Powder) -> Iterator[str]:
@@ -124,6 +120,8 @@ def _carrier(dose: Dose, carrier: Carrier) -> Iterator[str]:
         "evaporated, and filling up with carrier alone is the remedy. From a full tank drain as much first; where the "
         f"tank has room instead, {_volume(carrier.add)} on top do the same. Add half, agitate and read, then the rest."
     )
+    if carrier.exchange.middle > dose.volume_l / 2:
+        yield "That is more than half of the bath: a new one may be the better way."
     if dose.lower is not None:
         yield f"Chance of ending below {dose.lower:g} {dose.check.unit_label}: {_chance(carrier.chance_too_poor)}."
 

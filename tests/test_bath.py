@@ -57,6 +57,7 @@ def one_account(monkeypatch: pytest.MonkeyPatch, *, read: float, mixing: float) 
     monkeypatch.setattr(bath_accounts, "_UNWRITTEN_FEEDS", (1e-300,))
     monkeypatch.setattr(bath_accounts, "_SUDDEN_FALL", 1e-300)
     monkeypatch.setattr(bath_accounts, "_MISREAD", 1e-300)
+    monkeypatch.setattr(bath_accounts, "_WRONG_WEIGHT", 1e-300)
     monkeypatch.setattr(bath_accounts, "_OTHER_SHARE", 1e-300)
 
 
@@ -197,6 +198,24 @@ def test_a_powder_unlike_the_planning_figure_is_learned():
     assert known.powder_yield.high < 0.08
 
 
+def test_a_weight_written_wrongly_bends_the_yield_little():
+    rng = np.random.default_rng(4)
+    x, powder, _ = simulated(rng, n=150, loss=0.03, powder_yield=0.2, read=0.01, step=0.01, unwritten=0.0)
+    wrong = powder.copy()
+    wrong[np.flatnonzero(powder)[3]] *= 10
+
+    right, bent = learn_bath(x, step=0.01, powder=powder), learn_bath(x, step=0.01, powder=wrong)
+
+    assert bent.powder_yield.middle == pytest.approx(right.powder_yield.middle, abs=0.01)
+
+
+def test_a_dose_goes_in_at_the_start_of_the_gap_before_its_loss():
+    known = learn_bath([0.2, 0.2, 0.2, 0.2], step=0.01, since=Since(shifts=1.0, powder=0.5))
+    later = learn_bath([0.2, 0.2, 0.2, 0.2], step=0.01, since=Since(shifts=0.0, powder=0.5))
+
+    assert known.level.middle < later.level.middle
+
+
 def test_evaporation_is_a_loss_below_nothing():
     rising = 0.2 * 1.02 ** np.arange(15)
 
@@ -210,6 +229,7 @@ def test_a_misread_does_not_move_the_level_and_is_a_surprise():
     known = learn_bath([0.2, 0.21, 0.2, 0.19, 0.2, 0.21, 0.05], step=0.01)
 
     assert known.surprise < 0.005
+    assert known.fell
     assert known.level.low > 0.15
 
 

@@ -78,7 +78,7 @@ def knowledge(level=(0.15, 0.01), powder_yield=(0.2, 0.02), together=0.0) -> Bat
     covariance = np.diag([level[1] ** 2, 0.01**2, powder_yield[1] ** 2])
     covariance[LEVEL, YIELD] = covariance[YIELD, LEVEL] = together
     mean = np.array([[level[0], 0.02, powder_yield[0]]])
-    return BathKnowledge(np.ones(1), mean, covariance[None], 10, 5, 0.0, 1.0)
+    return BathKnowledge(np.ones(1), mean, covariance[None], 10, 5, 0.0, 1.0, False)
 
 
 def test_the_chance_of_an_amount_is_that_of_drawing_level_yield_and_dose():

@@ -236,6 +236,7 @@ def test_after_a_dose_the_bath_is_agitated_settled_and_read_again():
         (2.0, "scoops", "2 scoops is no weight"),
         (1.5, "L", "1.5 L is no weight"),
         (-5.0, "g", "-5 g is no weight"),
+        (40.0, "kg", "40 kg is more than the bath can have taken"),
     ],
 )
 def test_a_top_up_without_a_weight_is_counted_and_teaches_nothing(amount, unit, why):
@@ -257,6 +258,21 @@ def test_carrier_that_was_measured_dilutes_the_bath_it_went_into():
     assert with_carrier.written.carrier == 1
     assert not with_carrier.unlike
     assert with_carrier.knowledge.unwritten_feeds < 0.5
+
+
+def test_carrier_beyond_half_the_bath_is_no_addition_of_carrier():
+    added = made_event("carrier_added", START + SHIFT * 3 + timedelta(hours=1), amount=1000.0, unit="L")
+
+    found = suggested([0.2, 0.2, 0.2, 0.2, 0.2, 0.2], [added])
+
+    assert found.knowledge.level.middle == pytest.approx(0.2, abs=0.01)
+
+
+def test_a_level_is_never_shown_below_nothing():
+    found = suggested([0.0])
+
+    assert found.knowledge.level.low == 0.0
+    assert "\N{MINUS SIGN}0.0" not in said(found).partition("Loss from")[0]
 
 
 def test_a_new_bath_starts_its_level_anew_and_keeps_its_yield():
@@ -307,7 +323,7 @@ def test_a_target_outside_the_limits_is_refused(target, says):
         suggested([0.2, 0.2], target=target)
 
 
-@pytest.mark.parametrize("volume", [0.0, -1.0, math.inf, math.nan])
+@pytest.mark.parametrize("volume", [0.0, -1.0, 0.12, 120_000.0, math.inf, math.nan])
 def test_a_volume_that_cannot_be_is_refused(volume):
     with pytest.raises(InputError, match="volume is"):
         suggested([0.2, 0.2], volume_l=volume)

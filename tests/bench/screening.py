@@ -109,7 +109,8 @@ def result_of(log: Log) -> StreamResult:
         shift=text,
         note=text,
     )
-    return monitor_stream(readings, (), starter().checks[log.key.check])
+    check = replace(starter().checks[log.key.check], early_warning=False)  # screening asks nothing of it
+    return monitor_stream(readings, (), check)
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,7 +319,7 @@ def with_range(hits: int, n: int) -> str:
         return "none tried"
     z, p = 1.96, hits / n
     centre, half = p + z * z / (2 * n), z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n))
-    low, high = ((centre + way * half) / (1 + z * z / n) for way in (-1, 1))
+    low, high = (max(0.0, centre + way * half) / (1 + z * z / n) for way in (-1, 1))
     return f"{100 * p:5.1f} %  ({100 * low:.0f} to {100 * high:.0f} %, {hits} of {n})"
 
 
