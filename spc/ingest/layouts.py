@@ -61,7 +61,7 @@ from spc.catalogue.check import Catalogue, Check
 from spc.catalogue.table import Table, nearest, shown
 from spc.errors import CatalogueError, LayoutError
 from spc.ingest.sheet import letters, place_of
-from spc.units import convertible, same_unit, units_like
+from spc.units import convertible, quantity, same_unit, units_like
 
 Night = Literal["", "start", "end", "clock"]
 Read = Literal["number", "fraction", "seen_of"]
@@ -290,6 +290,9 @@ def _words(table: Table) -> dict[str, str]:
 
 
 def _units(table: Table) -> dict[str, str]:
+    for key in table.values:
+        if quantity(table.text(key)) is None:
+            raise table.refused(key, f"{shown(table.values[key])} is no unit that is known; write one in full: uW/cm2")
     return {"".join(key.split()).casefold(): table.text(key) for key in table.values}
 
 

@@ -161,6 +161,9 @@ def _entries(
             account.ignored += len(cells)
             repeated += again
             continue
+        if sheet.is_blank(row):
+            account.context += len(cells)
+            continue
         why_not = _why_not_a_row(sheet, row, width)
         faults_before, read_before = len(account.faults), len(places)
         for at, cell in enumerate(cells):

@@ -3,8 +3,8 @@
 import csv
 import io
 import zipfile
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from spc.errors import LogError
 from spc.ingest.cell_marks import Marks, marks_of
 from spc.ingest.csv_log import CheckLog, LogReader, file_bytes
 from spc.ingest.decoder import WORKBOOK
-from spc.ingest.sheet import BLANK, Cell, Sheet
+from spc.ingest.sheet import BLANK, Cell, Sheet, Span
 from spc.ingest.table import plain_name
 from spc.ingest.tidy import REQUIRED
 
@@ -36,26 +36,20 @@ def read_tabs(path: Path | str) -> tuple[Sheet, ...]:
     Raises:
         LogError: the file is no workbook that can be read, or every tab is empty.
     """
-    import python_calamine as calamine
-
     data = file_bytes(path)
     if data.startswith(OLD_WORKBOOK):
         raise LogError(f"{path}: a workbook of the old .xls form, or one under a password; {SAVE_AS}")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if "xl/workbook.xml" not in archive.namelist():
-                raise LogError(f"{path}: an archive, not a workbook of the .xlsx form; {SAVE_AS}")
-            marks = marks_of(archive)
-        with calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            visible = [
-                about.name for about in book.sheets_metadata if about.visible == calamine.SheetVisibleEnum.Visible
-            ]
-            hidden = len(book.sheet_names) - len(visible)
-            tabs = [_tab(str(path), book.get_sheet_by_name(name), marks.get(name, Marks())) for name in visible]
-    except (calamine.CalamineError, zipfile.BadZipFile, SyntaxError, ValueError, KeyError, OSError) as error:
-        if isinstance(error, LogError):
-            raise
-        raise LogError(f"{path}: the workbook is damaged ({error}); open it, save it anew and give that file") from None
+            is_sheets = "xl/workbook.xml" in archive.namelist()
+            marks = marks_of(archive) if is_sheets else {}
+        raw, hidden = _raw_tabs(data) if is_sheets else ([], 0)
+    except Exception as error:  # whatever a damaged archive, its XML or its numbers bring up
+        problem = " ".join(str(error).split()) or type(error).__name__
+        raise LogError(f"{path}: the workbook is damaged ({problem}); save it anew and give that file") from None
+    if not is_sheets:
+        raise LogError(f"{path}: an archive, not a workbook of the .xlsx form; {SAVE_AS}")
+    tabs = [_tab(str(path), each, marks.get(each.name, Marks())) for each in raw]
     filled = [tab for tab in tabs if tab.rows]
     if not filled:
         raise LogError(f"{path}: no visible tab of the workbook holds anything; give the workbook with the log")
@@ -63,22 +57,44 @@ def read_tabs(path: Path | str) -> tuple[Sheet, ...]:
     return tuple(replace(tab, notes=(*tab.notes, *note)) for tab in filled)
 
 
-def _tab(file: str, sheet: object, marks: Marks) -> Sheet:
-    values = sheet.to_python(skip_empty_area=False)  # type: ignore[attr-defined]  # its class is compiled
-    merged = sheet.merged_cell_ranges or []  # type: ignore[attr-defined]
-    name: str = sheet.name  # type: ignore[attr-defined]
-    rows = [tuple(_cell(value, marks, row, column) for column, value in enumerate(row_values))
-            for row, row_values in enumerate(values)]  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class _RawTab:
+    """A tab as the library gives it."""
+
+    name: str
+    values: Sequence[Sequence[object]]
+    merged: tuple[Span, ...]
+
+
+def _raw_tabs(data: bytes) -> tuple[list[_RawTab], int]:
+    """Return the visible tabs, and how many are hidden."""
+    import python_calamine as calamine
+
+    with calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
+        visible = [about.name for about in book.sheets_metadata if about.visible == calamine.SheetVisibleEnum.Visible]
+        tabs = []
+        for name in visible:
+            sheet = book.get_sheet_by_name(name)
+            merged = tuple((*start, *end) for start, end in sheet.merged_cell_ranges or [])
+            tabs.append(_RawTab(name, sheet.to_python(skip_empty_area=False), merged))
+        return tabs, len(book.sheet_names) - len(visible)
+
+
+def _tab(file: str, raw: _RawTab, marks: Marks) -> Sheet:
+    rows = [
+        tuple(_cell(value, marks, row, column) for column, value in enumerate(values))
+        for row, values in enumerate(raw.values)
+    ]
     while rows and not any(cell.text for cell in rows[-1]):
         rows.pop()
     return Sheet(
         file=file,
-        tab=name,
+        tab=raw.name,
         rows=tuple(rows),
         numbers=tuple(range(1, len(rows) + 1)),
         delimiter="",
-        merged=tuple((*start, *end) for start, end in merged),
-        notes=(f"read from the tab {name!r} of the workbook",),
+        merged=raw.merged,
+        notes=(f"read from the tab {raw.name!r} of the workbook",),
     )
 
 

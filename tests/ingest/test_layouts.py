@@ -66,6 +66,7 @@ MISTAKES = [
     (GOOD + '[shifts]\nD = {start = "6", end = "14:00"}', "shifts.D.start", "'6' is no time of day"),
     (GOOD + '[shifts]\nD = {start = "06:00"}', "shifts.D.end", "it is missing"),
     (GOOD + '[shifts]\nN = {start = "22:00", end = "06:00"}', "night", "goes over midnight"),
+    (GOOD + SHIFTS + '[units]\nuW = "uW"', "units.uW", "'uW' is no unit that is known"),
     (GOOD + SHIFTS + "[words]\nOK = 1", "words.OK", "1 is no text"),
     (GOOD + SHIFTS + '[headers]\nConc = "x"', "headers.Conc", "'Conc' is no column"),
 ]

@@ -1,5 +1,6 @@
 """Workbooks: tidy logs in a tab, what is no workbook, and what a cell shows beside its value."""
 
+import random
 import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
@@ -123,6 +124,32 @@ def test_a_workbook_cut_short_is_refused_wherever_it_is_cut(tmp_path):
 
         with pytest.raises(LogError):
             read_log_file(path, starter(), zone=UTC)
+
+
+def test_a_workbook_damaged_anywhere_is_read_or_refused(tmp_path):
+    whole = workbook(tmp_path, {"Log": [HEADER, *ROWS]}).read_bytes()
+    rng = random.Random(20250304)
+    path = tmp_path / "damaged.xlsx"
+    refused = 0
+    for _ in range(200):
+        data = bytearray(whole)
+        for _ in range(rng.randint(1, 4)):
+            data[rng.randrange(len(data))] = rng.randrange(256)
+        path.write_bytes(bytes(data))
+
+        refused += refusal_of(path) != ""
+
+    assert 0 < refused <= 200
+
+
+def refusal_of(path: Path) -> str:
+    """Return the refusal of a workbook in one line, "" where it is read; whatever else is raised fails the test."""
+    try:
+        read_tabs(path)
+    except LogError as refusal:
+        assert "\n" not in str(refusal)  # noqa: PT017 - what is raised is looked at, not that it is
+        return str(refusal)
+    return ""
 
 
 def test_an_empty_workbook_is_refused_and_a_hidden_tab_is_named(tmp_path):
