@@ -15,6 +15,8 @@ from spc.ingest.table import SHOWN, Fault, Rows, TableReader
 from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, clean_rows
 from spc.records import BlankCell, CellCount, QuarantinedRow, Readings, Remark, RowCount, StreamKey
 
+OTHERWISE = "; for a sheet with a column for each check, `spc layout` proposes a layout to give with --layout"
+
 
 @dataclass(frozen=True, slots=True)
 class CheckLog:
@@ -58,7 +60,7 @@ class LogReader:
         self._catalogue = catalogue
         self._times = time_reader(self._file, zone, dates)
         self._decoder = Decoder(self._file)
-        self._table = TableReader(self._file, known=COLUMNS, required=REQUIRED)
+        self._table = TableReader(self._file, known=COLUMNS, required=REQUIRED, otherwise=OTHERWISE)
         self._decisions = Decisions()
         self._accepted = self._duplicate = 0
         self._quarantine: list[QuarantinedRow] = []

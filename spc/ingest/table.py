@@ -130,11 +130,12 @@ class TableReader:
     (and does not end a cell that began before the time), or where the file ends.
     """
 
-    def __init__(self, file: str, *, known: Sequence[str], required: Sequence[str]) -> None:
+    def __init__(self, file: str, *, known: Sequence[str], required: Sequence[str], otherwise: str = "") -> None:
         self.header: Header | None = None
         self._file = file
         self._known = {plain_name(name): name for name in known}
         self._required = required
+        self._otherwise = otherwise  # what to do with a file that is of another kind
         self._line = 1  # number of the next line
         self._held = ""
         self._time_column = 0
@@ -281,7 +282,7 @@ class TableReader:
             found = ", ".join(repr(name[:40]) for name in names[:20])
             raise LogError(
                 f"{where} lacks the column{'s' * (len(lacking) > 1)} {', '.join(lacking)}; found {found}; "
-                f"the first line must name the columns, {', '.join(self._required)} among them"
+                f"the first line must name the columns, {', '.join(self._required)} among them{self._otherwise}"
             )
         plain = [plain_name(name) for name in names]
         twice = sorted({name for name, key in zip(names, plain, strict=True) if plain.count(key) > 1})
