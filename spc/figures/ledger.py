@@ -1,0 +1,260 @@
+"""The ledger of checks as pictures: all checks of a line over two years, one check day by day, one exposure window.
+
+Each status has a mark of its own beside its colour: done is a plain line or a dot, late an open triangle, missed a
+crossed square, not in operation a row of dots, due an open circle.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta, tzinfo
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from spc.containment import ExposureWindow
+from spc.figures.frame import Screen
+from spc.figures.sheet import Axis, Pane, Trace, sheet
+from spc.figures.theme import TIME_FORMATS, Theme
+from spc.schedule.ledger import Entry, StreamLedger
+from spc.schedule.operation import Operation
+from spc.wording import time_text
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
+
+ROW, TALL_ROW = 26, 46
+"""Height of one row in pixels at normal letter size: with its name on one line, and on up to three."""
+
+REST_OF_KEY = (
+    "done in time, \N{WHITE UP-POINTING TRIANGLE} late, \N{SQUARED TIMES} missed, \N{MIDLINE HORIZONTAL ELLIPSIS} "
+    "not in operation, \N{WHITE CIRCLE} due"
+)
+KEY = f"date (\N{BOX DRAWINGS HEAVY HORIZONTAL} {REST_OF_KEY})"
+DAY_KEY = f"week (\N{BLACK CIRCLE} {REST_OF_KEY})"
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_WORST = ("missed", "overdue", "late", "due", "done", "not in operation")
+
+
+def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Screen | None = None) -> "go.Figure":
+    """Return the ledgers of several streams, a row each, over all their time."""
+    screen = screen or Screen()
+    theme = screen.colours
+    rows = list(reversed(streams))
+    traces: list[Trace] = [_done_lines(rows, zone, theme, screen), _rests(rows, zone, theme, screen)]
+    traces += [_marks(rows, status, zone, theme, screen) for status in ("late", "missed", "overdue", "due")]
+    names = tuple(" ".join(filter(None, (each.check.title, each.key.position))) for each in rows)
+    pane = Pane(
+        traces=[trace for trace in traces if trace["x"]],
+        x=Axis(KEY, kind="date"),
+        y=Axis(
+            "", span=(-0.7, max(len(rows), 1) - 0.3), at=tuple(map(float, range(len(rows)))), words=names, grid=False
+        ),
+        height=max(len(rows), 2) * (TALL_ROW if screen.narrow else ROW),
+    )
+    return _dated(sheet([pane], screen))
+
+
+def _dated(figure: "go.Figure") -> "go.Figure":
+    """Return the figure with dates that cannot be read two ways."""
+    return figure.update_xaxes(tickformatstops=TIME_FORMATS)
+
+
+def _local(at: datetime, zone: tzinfo) -> str:
+    return at.astimezone(zone).replace(tzinfo=None).isoformat(sep=" ")
+
+
+def _done_lines(rows: Sequence[StreamLedger], zone: tzinfo, theme: Theme, screen: Screen) -> Trace:
+    """Return a line for each stretch in which no check was missed and the line ran, one stretch apart from the next."""
+    x: list[str | None] = []
+    y: list[float | None] = []
+    for row, stream in enumerate(rows):
+        start: datetime | None = stream.first
+        end = start
+        for entry in stream.entries:
+            if entry.done_at is not None:
+                start, end = start or entry.done_at, entry.done_at
+            elif not entry.open and start is not None and end is not None:
+                x += [_local(start, zone), _local(end, zone), None]
+                y += [row, row, None]
+                start = end = None
+        if start is not None and end is not None:
+            x += [_local(start, zone), _local(end, zone), None]
+            y += [row, row, None]
+    return _trace("done in time", x, y, "lines", line={"color": theme.control, "width": 3 * screen.scale})
+
+
+def _rests(rows: Sequence[StreamLedger], zone: tzinfo, theme: Theme, screen: Screen) -> Trace:
+    x: list[str | None] = []
+    y: list[float | None] = []
+    for row, stream in enumerate(rows):
+        moments = [at for entry in stream.entries for at in (entry.due, entry.done_at) if at is not None]
+        ends = max(moments, default=None)
+        for entry in stream.entries:
+            until = entry.until or ends
+            if entry.status == "not in operation" and entry.due is not None and until is not None:
+                x += [_local(entry.due, zone), _local(max(until, entry.due), zone), None]
+                y += [row, row, None]
+    return _trace(
+        "not in operation", x, y, "lines", line={"color": theme.quiet, "width": 2 * screen.scale, "dash": "dot"}
+    )
+
+
+def _marker(status: str, theme: Theme) -> dict[str, Any]:
+    """Return the mark of a status: shape and colour."""
+    edge = {"color": theme.paper, "width": 1}
+    return {
+        "done": {"symbol": "circle", "size": 6, "color": theme.control},
+        "late": {"symbol": "triangle-up-open", "size": 11, "color": theme.signal, "line": {"width": 2}},
+        "missed": {"symbol": "square-x", "size": 11, "color": theme.acceptance, "line": edge},
+        "overdue": {"symbol": "square-x-open", "size": 13, "color": theme.acceptance, "line": {"width": 2}},
+        "not in operation": {"symbol": "line-ew", "size": 4, "line": {"color": theme.quiet, "width": 2}},
+        "due": {"symbol": "circle-open", "size": 11, "color": theme.ink, "line": {"width": 2}},
+    }[status]
+
+
+def _marks(rows: Sequence[StreamLedger], status: str, zone: tzinfo, theme: Theme, screen: Screen) -> Trace:
+    found = [
+        (row, at, entry)
+        for row, stream in enumerate(rows)
+        for entry in stream.entries
+        if entry.status == status
+        for at in [entry.done_at if status == "late" else entry.due]
+        if at is not None
+    ]
+    marker = _marker(status, theme)
+    return _trace(
+        status,
+        [_local(at, zone) for _, at, _ in found],
+        [row for row, _, _ in found],
+        "markers",
+        marker={**marker, "size": marker["size"] * screen.scale},
+        hovertext=[_touched(entry, rows[row], zone) for row, _, entry in found],
+        hoverinfo="text",
+    )
+
+
+def _trace(name: str, x: Sequence[Any], y: Sequence[Any], mode: str, **more: Any) -> Trace:
+    return {"type": "scatter", "name": name, "mode": mode, "x": list(x), "y": list(y), "hoverinfo": "skip", **more}
+
+
+def _touched(entry: Entry, stream: StreamLedger, zone: tzinfo) -> str:
+    """Return what a mark says when touched."""
+    lines = [f"<b>{escape(stream.check.title)} {escape(stream.key.position)}</b>", entry.status]
+    if entry.due is not None:
+        lines.append(f"due {time_text(entry.due, zone)}")
+    if entry.done_at is not None:
+        lines.append(f"made {time_text(entry.done_at, zone)}, row {entry.row}")
+    if entry.why:
+        lines.append(escape(entry.why))
+    return "<br>".join(lines)
+
+
+def ledger_calendar(stream: StreamLedger, zone: tzinfo, *, screen: Screen | None = None) -> "go.Figure":
+    """Return the ledger of one stream day by day: a column a week, a row a weekday, the worst of each day."""
+    screen = screen or Screen()
+    theme = screen.colours
+    days = by_day(stream.entries, zone)
+    traces = []
+    for status in reversed(_WORST):
+        held = [(day, entries) for day, (worst, entries) in days.items() if worst == status]
+        marker = _marker(status, theme)
+        traces.append(
+            _trace(
+                status,
+                [(day - timedelta(days=day.weekday())).isoformat() for day, _ in held],
+                [6 - day.weekday() for day, _ in held],
+                "markers",
+                marker={**marker, "size": marker["size"] * screen.scale},
+                hovertext=["<br>".join(_touched(entry, stream, zone) for entry in entries) for _, entries in held],
+                hoverinfo="text",
+            )
+        )
+    pane = Pane(
+        traces=[trace for trace in traces if trace["x"]],
+        x=Axis(DAY_KEY, kind="date"),
+        y=Axis("", span=(-0.7, 6.7), at=tuple(map(float, range(7))), words=tuple(reversed(WEEKDAYS)), grid=False),
+        height=7 * ROW,
+    )
+    return _dated(sheet([pane], screen))
+
+
+def by_day(entries: Iterable[Entry], zone: tzinfo) -> dict[date, tuple[str, tuple[Entry, ...]]]:
+    """Return of each local day the worst status, and its entries; a rest counts on every day it lasts, at most."""
+    held: dict[date, list[Entry]] = {}
+    for entry in entries:
+        at = entry.due or entry.done_at
+        if at is None:
+            continue
+        day = (entry.done_at if entry.status in ("done", "late") and entry.done_at else at).astimezone(zone).date()
+        last = entry.until.astimezone(zone).date() if entry.until is not None else day
+        while day <= max(day, last):
+            held.setdefault(day, []).append(entry)
+            day += timedelta(days=1)
+            if entry.status != "not in operation" or day >= last:
+                break
+    return {
+        day: (min((entry.status for entry in found), key=_WORST.index), tuple(found))
+        for day, found in sorted(held.items())
+    }
+
+
+def exposure_course(
+    window: ExposureWindow, operation: Operation, zone: tzinfo, *, now: datetime, screen: Screen | None = None
+) -> "go.Figure":
+    """Return one exposure window: the good check, the failed one, the pass after it, and when the line ran."""
+    screen = screen or Screen()
+    theme = screen.colours
+    ends = window.passed_at or max(now, window.failed_at)
+    x: list[str | None] = []
+    for stretch in operation.stretches:
+        start, stop = max(stretch.start, window.first), min(stretch.stop, ends)
+        if start < stop:
+            x += [_local(start, zone), _local(stop, zone), None]
+    good = "last good check" if window.last_good is not None else "first reading of the log"
+    points = [
+        (good, window.first, 3, _marker("done", theme) | {"size": 11}),
+        (f"failed: {window.failed}", window.failed_at, 2, _marker("missed", theme) | {"size": 14}),
+    ]
+    if window.passed_at is not None:
+        points.append(("passed again", window.passed_at, 1, {"symbol": "diamond-open", "size": 12, "color": theme.ink}))
+    traces = [
+        _trace(
+            "in operation",
+            x,
+            [None if at is None else 0 for at in x],
+            "lines",
+            line={"color": theme.control, "width": 9 * screen.scale},
+        )
+    ]
+    traces += [
+        _trace(
+            name,
+            [_local(at, zone)],
+            [row],
+            "markers",
+            marker={**marker, "size": marker["size"] * screen.scale},
+            hovertext=[f"<b>{escape(name)}</b><br>{time_text(at, zone)}"],
+            hoverinfo="text",
+        )
+        for name, at, row, marker in points
+    ]
+    shade = {
+        "type": "rect",
+        "name": "exposed",
+        "x0": _local(window.first, zone),
+        "x1": _local(window.failed_at, zone),
+        "y0": -0.6,
+        "y1": 3.6,
+        "xref": "x",
+        "yref": "y",
+        "fillcolor": theme.outside,
+        "line": {"color": theme.acceptance, "width": 1.5, "dash": "dash"},
+        "layer": "below",
+    }
+    words = ("in operation", "passed again" if window.passed_at else "not passed since", "failed check", good)
+    pane = Pane(
+        traces=traces,
+        x=Axis("date; within the dashed frame parts are exposed", kind="date"),
+        y=Axis("", span=(-0.7, 3.7), at=(0.0, 1.0, 2.0, 3.0), words=words, grid=False),
+        shapes=[shade],
+        height=4 * 34,
+    )
+    return _dated(sheet([pane], screen))

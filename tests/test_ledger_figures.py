@@ -1,0 +1,137 @@
+"""The ledger and the exposure windows as pictures: they show the entries they are given, and not by colour alone."""
+
+import json
+from typing import Any
+
+import pytest
+
+from spc.catalogue.load import starter
+from spc.containment import exposure_windows
+from spc.figures import THEMES, Screen
+from spc.figures.ledger import KEY, by_day, exposure_course, ledger_calendar, ledger_overview
+from spc.monitor import monitor_stream
+from spc.schedule.ledger import StreamLedger
+from spc.schedule.operation import line_operation
+from tests.schedule.made_site import LINE, VIENNA, calendar, happened, kept, local, shown
+from tests.test_containment import bath
+
+TIMES = [
+    "2025-03-03T06:10",
+    "2025-03-03T14:50",  # late
+    "2025-03-05T06:10",  # two missed before it
+    "2025-03-05T14:12-",  # not in operation
+    "2025-03-06T06:10",
+]
+NOW = "2025-03-06T07:00"
+SCREENS = [Screen(theme, width, scale) for theme in THEMES for width, scale in ((420, 1.0), (1100, 1.0), (1900, 2.0))]
+
+
+@pytest.fixture(scope="module")
+def made() -> StreamLedger:
+    return kept(TIMES, "8 h", NOW)
+
+
+def trace(figure: Any, name: str) -> Any:
+    (found,) = [each for each in figure.data if each.name == name]
+    return found
+
+
+def test_every_status_has_its_mark_at_its_moment(made):
+    figure = ledger_overview([made], VIENNA)
+
+    assert list(trace(figure, "late").x) == ["2025-03-03 14:50:00"]
+    assert list(trace(figure, "missed").x) == ["2025-03-04 06:00:00", "2025-03-04 14:00:00"]
+    assert list(trace(figure, "due").x) == ["2025-03-06 14:10:00"]
+    assert list(trace(figure, "not in operation").x) == ["2025-03-05 14:10:00", "2025-03-06 06:00:00", None]
+
+
+def test_the_line_of_what_was_done_breaks_where_a_check_was_missed(made):
+    done = trace(ledger_overview([made], VIENNA), "done in time")
+
+    assert [None if at is None else at[:16] for at in done.x] == [
+        "2025-03-03 06:10",
+        "2025-03-03 14:50",
+        None,
+        "2025-03-05 06:10",
+        "2025-03-05 06:10",
+        None,
+        "2025-03-06 06:10",
+        "2025-03-06 06:10",
+        None,
+    ]
+
+
+def test_no_two_statuses_share_a_mark(made):
+    figures = ledger_overview([made], VIENNA), ledger_calendar(made, VIENNA)
+
+    for figure in figures:
+        marks = [each.marker.symbol for each in figure.data if each.mode == "markers"]
+        assert len(set(marks)) == len(marks)
+    dashes = [each.line.dash for each in figures[0].data if each.mode == "lines"]
+    assert len(set(dashes)) == len(dashes)
+
+
+def test_a_day_shows_its_worst(made):
+    days = by_day(made.entries, VIENNA)
+
+    assert {day.day: worst for day, (worst, _) in days.items()} == {3: "late", 4: "missed", 5: "done", 6: "due"}
+
+
+def test_a_long_rest_stands_on_each_of_its_days():
+    idle = [happened("line_idle", "2025-03-03T22:00"), happened("line_running", "2025-03-07T05:30")]
+    found = by_day(
+        kept(["2025-03-03T06:10", "2025-03-07T06:10"], "1 day", "2025-03-07T07:00", events=idle).entries, VIENNA
+    )
+
+    assert [(day.day, worst) for day, (worst, _) in found.items()] == [
+        (4, "not in operation"),
+        (5, "not in operation"),
+        (6, "not in operation"),
+        (7, "done"),
+        (10, "due"),  # the 8th is a Saturday
+    ]
+
+
+def test_the_calendar_has_a_column_a_week_and_a_row_a_weekday(made):
+    missed = trace(ledger_calendar(made, VIENNA), "missed")
+
+    assert (list(missed.x), list(missed.y)) == (["2025-03-03"], [5])  # Tuesday of the week of 3 March
+    assert missed.hovertext[0].count("missed") == 2
+
+
+@pytest.mark.parametrize("screen", SCREENS, ids=str)
+def test_on_every_screen_a_figure_is_whole_and_can_be_sent(made, screen):
+    for figure in (ledger_overview([made, made], VIENNA, screen=screen), ledger_calendar(made, VIENNA, screen=screen)):
+        sent = json.loads(figure.to_json())
+
+        assert sent["layout"]["width"] == screen.width
+        assert sent["layout"]["margin"]["l"] < screen.width / 2
+        assert sent["layout"]["xaxis"]["title"]["text"].replace("<br>", " ").startswith(("date (", "week ("))
+
+
+def test_the_key_names_every_status():
+    assert all(word in KEY for word in ("done in time", "late", "missed", "not in operation", "due"))
+
+
+def test_nothing_to_show_is_an_empty_pane():
+    assert len(ledger_overview([], VIENNA).data) == 0
+
+
+def test_a_window_shows_its_ends_and_when_the_line_ran():
+    readings = bath([("2025-03-03T06:10", 0.2), ("2025-03-04T06:10", 0.05), ("2025-03-04T14:10", 0.2)])
+    now = local("2025-03-05T12:00")
+    streams = {readings.key: readings}
+    operation, _ = line_operation(LINE, streams, (), calendar(), zone=VIENNA, now=now)
+    result = monitor_stream(readings, (), starter().checks["bath_concentration"])
+    (window,) = exposure_windows(result, streams, operation, now=now)
+
+    figure = exposure_course(window, operation, VIENNA, now=now)
+
+    (frame,) = figure.layout.shapes
+    assert (frame.x0, frame.x1) == ("2025-03-03 06:10:00", "2025-03-04 06:10:00")
+    assert shown(window.failed_at) == "2025-03-04T06:10"
+    ran = [at for at in trace(figure, "in operation").x if at is not None]
+    assert ran[:4] == ["2025-03-03 06:10:00", "2025-03-03 14:00:00", "2025-03-03 14:00:00", "2025-03-03 22:00:00"]
+    assert ran[-1] == "2025-03-04 14:10:00"
+    assert "failed: 0.050 mL/100 mL" in {each.name for each in figure.data}
+    assert list(figure.layout.yaxis.ticktext)[1].strip() == "passed again"
