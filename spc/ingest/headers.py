@@ -8,7 +8,7 @@ from spc.catalogue.check import Check
 from spc.units import convertible, same_unit
 
 CHECK_WORDS = (
-    ("bath_contamination", r"contam|dirt|verunrein|verschmutz"),
+    ("bath_contamination", r"contam|dirt|verunr|verschmutz"),
     ("known_defect_part", r"defect|master part|reference part|test ?part|fehlerteil|testteil"),
     ("notched_shim", r"\bshim"),
     ("ring_holes", r"\bring\b|as ?5282|holes|löcher"),
@@ -17,7 +17,10 @@ CHECK_WORDS = (
     ("lamp_visible_light", r"(?:uv|lamp|black ?light).*visible|visible.*(?:uv|lamp|black ?light)"),
     ("lamp_integrity", r"(?:lamp|filter|lens|lampe).*(?:cond|integr|crack|clean|zustand)"),
     ("uva_irradiance", r"\buv|black ?light|\bbl\b"),
-    ("ambient_light", r"\bamb\b|ambient|white ?light|\bwl\b|visible|\bfc\b|\blux\b|raumlicht|umgebungslicht"),
+    (
+        "ambient_light",
+        r"\bamb\b|ambient|white ?light|\bwl\b|visible|\bfc\b|\blux\b|wei(?:ß|ss)licht|raumlicht|umgebungslicht",
+    ),
     ("viscosity", r"visc|visk"),
     ("bath_temperature", r"temp"),
     ("bath_concentration", r"\bconc|settl|\bkonz|absetz|ml ?/ ?100"),

@@ -139,7 +139,9 @@ def _find(sheet: Sheet, catalogue: Catalogue) -> _Found | None:
         written = WORDS_BETWEEN.join(dict.fromkeys(text for text in texts if text))
         if written:
             headers[at] = written
-            meanings[at] = header_meaning(" ".join(_filled(sheet, header, at)), checks)
+            own = header_meaning(" ".join(text for text in texts if text), checks)
+            above = header_meaning(" ".join(_filled(sheet, header, at)), checks)
+            meanings[at] = own if own.check or own.role else above
     return _Found(sheet, header, date, headers, meanings)
 
 

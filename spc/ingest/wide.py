@@ -217,7 +217,7 @@ def _row_without_readings(sheet: Sheet, layout: Layout, row: int, account: _Acco
     cell = sheet.cell(row, at)
     is_note = at == layout.date and cell.kind == "text" and not any(letter.isdigit() for letter in cell.text[:12])
     if why_not or is_note:
-        note = "no date, and no reading in the row; if it is a note, end the data before it with last_row in the layout"
+        note = "no date and no reading in the row; notes below the data are left out with last_row in the layout"
         account.context -= 1
         if is_note:
             account.remarks.append(Remark(sheet.numbers[row], layout.line, cell.text))

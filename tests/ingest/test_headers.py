@@ -35,6 +35,8 @@ CHECKS = dict(starter().checks)
         ("Quick break", "quick_break", ""),
         ("Shim", "notched_shim", ""),
         ("Residual G", "residual_field", "G"),
+        ("Weißlicht lx", "ambient_light", "lx"),
+        ("Verunr. %", "bath_contamination", "%"),
         ("Konzentration", "bath_concentration", ""),
     ],
 )

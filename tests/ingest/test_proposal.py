@@ -45,6 +45,19 @@ def test_headers_become_columns_and_the_rest_is_named(tmp_path):
     assert set(proposal.words) == {"OK", "P"}
 
 
+def test_a_heading_above_stands_for_columns_that_say_nothing_of_their_own(tmp_path):
+    text = "Date,Conc,,UV uW/cm2,\n,mL/100,Contam. %,left,right\n2025-03-04,0.2,5,2450,2300\n"
+
+    columns = tomllib.loads(propose(text, tmp_path).text)["column"]
+
+    assert [(column["check"], column["unit"], column.get("position", "")) for column in columns] == [
+        ("bath_concentration", "mL/100mL", ""),
+        ("bath_contamination", "%", ""),
+        ("uva_irradiance", "uW/cm2", "left"),
+        ("uva_irradiance", "uW/cm2", "right"),
+    ]
+
+
 def test_limits_of_a_header_are_shown_and_not_taken(tmp_path):
     text = propose(SHEET, tmp_path).text
 
