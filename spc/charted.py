@@ -1,14 +1,16 @@
 """From the readings of a stream to the numbers on its chart."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
-from spc.arrays import BoolArray, FloatArray, frozen
-from spc.catalogue.acceptance import limits_at
+from spc.arrays import BoolArray, FloatArray, IntArray, frozen
+from spc.catalogue.acceptance import Acceptance, limits_at
 from spc.catalogue.check import Check
 from spc.records import NOT_RUN, Readings
 from spc.results import Charted
+from spc.times import to_microseconds
 
 DEVIATION_RULES = ("percent_or_amperes", "percent_of_full_scale")
 """Acceptance rules whose limits are given in percent of the reference."""
@@ -49,9 +51,9 @@ def charted_readings(readings: Readings, check: Check) -> Charted:
     index = np.flatnonzero(shown)
     value, reference = readings.value[index], readings.reference[index]
     x = deviation_percent(value, reference) if check.charted == "deviation" else value
-    lower, upper = limits_at(check.acceptance, reference)
-    if check.acceptance.rule in DEVIATION_RULES and check.charted != "deviation":
-        lower, upper = (reference + np.abs(reference) * percent / 100.0 for percent in (lower, upper))
+    lower, upper = np.full(len(index), np.nan), np.full(len(index), np.nan)
+    for acceptance, part in limits_by_day(readings.taken_at[index], check):
+        lower[part], upper[part] = _limits(acceptance, reference[part], check)
     return Charted(
         taken_at=frozen(readings.taken_at[index]),
         row=frozen(readings.row[index]),
@@ -62,6 +64,30 @@ def charted_readings(readings: Readings, check: Check) -> Charted:
         index=frozen(index),
         resolution=frozen(_resolution(check, reference)),
     )
+
+
+def limits_by_day(taken_at: IntArray, check: Check) -> Iterator[tuple[Acceptance, slice]]:
+    """Yield the acceptance limits of a stream, each with the readings that it judges: those of its own days.
+
+    Args:
+        taken_at: times of the readings in microseconds since 1970-01-01 UTC, in time order, shape (n,).
+        check: the check as the stream uses it.
+    """
+    since = check.acceptance_since
+    moments = [to_microseconds(at) for at, _ in since[1:]]
+    starts = [0, *np.searchsorted(taken_at, moments, side="left").tolist()]
+    limits = [acceptance for _, acceptance in since] or [check.acceptance]
+    for acceptance, first, stop in zip(limits, starts, [*starts[1:], len(taken_at)], strict=True):
+        yield acceptance, slice(first, stop)
+
+
+def _limits(acceptance: Acceptance, reference: FloatArray, check: Check) -> tuple[FloatArray, FloatArray]:
+    """Return the limits of readings with these references, in the unit of the chart."""
+    lower, upper = limits_at(acceptance, reference)
+    if acceptance.rule in DEVIATION_RULES and check.charted != "deviation":
+        size = np.abs(reference)
+        return reference + size * lower / 100.0, reference + size * upper / 100.0
+    return lower, upper
 
 
 def deviation_percent(value: FloatArray, reference: FloatArray) -> FloatArray:

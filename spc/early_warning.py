@@ -42,7 +42,7 @@ def stream_model(check: Check) -> StreamModel:
 
 
 def _usual_sigma(check: Check) -> float:
-    limits, step = check.acceptance, check.resolution
+    limits, step = next((limits for _, limits in check.acceptance_since), check.acceptance), check.resolution
     if (check.key, check.charted) in _USUAL:
         return _USUAL[check.key, check.charted]
     if limits.lower is not None and limits.upper is not None:

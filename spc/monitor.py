@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from spc.arrays import BoolArray, FloatArray, IntArray
 from spc.catalogue.acceptance import judged_failed, outside
 from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
-from spc.charted import charted_readings, check_of_stream, was_running
+from spc.charted import charted_readings, check_of_stream, limits_by_day, was_running
 from spc.charts.individuals import individuals_limits
 from spc.drift import DriftState
 from spc.early_warning import early_warning, warning_signals
@@ -133,7 +133,9 @@ def _failures(readings: Readings, charted: Charted, check: Check) -> tuple[Failu
         _failure(readings, int(charted.index[i]), float(charted.x[i]))
         for i in np.flatnonzero(outside(charted.x, charted.bound, charted.lower, charted.upper))
     ]
-    failed = judged_failed(readings.word, check.acceptance) & was_running(readings)
+    failed = was_running(readings)
+    for acceptance, part in limits_by_day(readings.taken_at, check):
+        failed[part] &= judged_failed(readings.word[part], acceptance)
     words = [_failure(readings, int(i), str(readings.word[i])) for i in np.flatnonzero(failed)]
     return tuple(sorted((*numbers, *words), key=lambda failure: failure.index))
 

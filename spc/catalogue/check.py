@@ -96,6 +96,9 @@ class Check:
     obliges: tuple[str, ...]  # what a failed check obliges, in order
     cautions: tuple[str, ...]  # where the work can hurt someone
     acceptance_at: tuple[AcceptanceAt, ...] = ()
+    acceptance_since: tuple[tuple[datetime, Acceptance], ...] = ()
+    """Limits of one stream that were decided over time, each with the moment it is valid from, in order of time; the
+    first holds before its moment too. Without any, `acceptance` holds always; with some, it is the one that stands."""
     early_warning: bool = True  # whether the model of the stream warns
     rules_signal: bool = False  # whether the run rules and the moving range warn too, or are only drawn
 

@@ -1,13 +1,17 @@
 """Acceptance limits as decisions: which limits a reading of a stream is judged by, on its own day."""
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
 
 from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.check import Catalogue, Check
 from spc.errors import StoreError
 from spc.records import StreamKey
 from spc.store.entries import LimitDecision
+
+BEGINNING = datetime.min.replace(tzinfo=UTC)
+"""Before every reading."""
 
 
 def decided_for(decisions: Iterable[LimitDecision], key: StreamKey) -> tuple[tuple[datetime, Acceptance], ...]:
@@ -39,6 +43,23 @@ def limits_on(decisions: Iterable[LimitDecision], check: Check, key: StreamKey, 
     """Return the limits a reading at `at` is judged by: those decided, else the catalogue's."""
     valid = [acceptance for moment, acceptance in decided_for(decisions, key) if moment <= at]
     return valid[-1] if valid else check.acceptance_for(key)
+
+
+def decided_check(decisions: Iterable[LimitDecision], check: Check, key: StreamKey, last: datetime) -> Check:
+    """Return `check` as a stream uses it under the decisions: every reading is judged by the limits of its own day.
+
+    Args:
+        decisions: in the order in which they were written.
+        check: the catalogue's, whose limits hold before the first decision.
+        key: the stream.
+        last: time of its last reading, whose limits are shown as those that stand.
+    """
+    decided = decided_for(decisions, key)
+    if not decided:
+        return check
+    since = ((BEGINNING, check.acceptance_for(key)), *decided)
+    stands = [acceptance for moment, acceptance in since if moment <= last][-1]
+    return replace(check, acceptance=stands, acceptance_at=(), acceptance_since=since)
 
 
 def decisions_of(
