@@ -1,15 +1,17 @@
 """From a log to the answers an audit asks for: the ledger of checks, exposure windows, instruments."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
 from spc.containment import ExposureWindow, windows_of
 from spc.errors import InputError
 from spc.ingest.csv_log import read_log
+from spc.ingest.dates import machine_zone
 from spc.ingest.event_log import read_events
 from spc.instruments import (
     Calibration,
@@ -25,6 +27,9 @@ from spc.records import Event, Readings, StreamKey
 from spc.results import StreamResult
 from spc.schedule.ledger import Ledger, ledger
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, load_calendar
+
+if TYPE_CHECKING:
+    from spc.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +85,37 @@ def audit(
     checks = load_catalogue(catalogue)
     read = read_log(log, checks, zone=zone, dates=dates)
     happened = read_events(events, checks, zone=zone, dates=dates).events if events is not None else ()
-    site = AROUND_THE_CLOCK if calendar is None else load_calendar(calendar, checks)
-    kept = ledger(
-        read.streams,
-        happened,
-        checks,
-        calendar=site,
-        zone=read.zone,
-        now=_in_zone(now, read.zone),
+    return _audit(read.streams, happened, checks, calendar, read.zone, now)
+
+
+def audit_store(
+    store: "Store",
+    *,
+    catalogue: Path | str | None = None,
+    calendar: Path | str | None = None,
+    zone: tzinfo | None = None,
+    now: datetime,
+) -> Audit:
+    """Keep the ledger of what a store holds, corrections applied; arguments and refusals as `audit`."""
+    checks = load_catalogue(catalogue)
+    return _audit(store.streams(), store.events(), checks, calendar, zone or machine_zone(), now)
+
+
+def _audit(
+    streams: Mapping[StreamKey, Readings],
+    events: tuple[Event, ...],
+    catalogue: Catalogue,
+    calendar: Path | str | None,
+    zone: tzinfo,
+    now: datetime,
+) -> Audit:
+    known = {key: readings for key, readings in streams.items() if key.check in catalogue.checks}
+    site = AROUND_THE_CLOCK if calendar is None else load_calendar(calendar, catalogue)
+    kept = ledger(known, events, catalogue, calendar=site, zone=zone, now=_in_zone(now, zone))
+    left_out = tuple(
+        f"{key}: the catalogue has no such check; its readings were left out" for key in sorted(streams.keys() - known)
     )
-    return Audit(read.streams, happened, checks, kept)
+    return Audit(known, events, catalogue, replace(kept, notes=(*kept.notes, *left_out)))
 
 
 def exposed(audit: Audit, wanted: Wanted) -> tuple[ExposureWindow, ...]:

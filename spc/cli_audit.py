@@ -11,7 +11,17 @@ from spc.errors import InputError
 if TYPE_CHECKING:
     from spc.audit import Audit, Wanted
 
-Log = Annotated[Path, typer.Argument(help="Check log: CSV, one row a reading.", show_default=False)]
+Log = Annotated[
+    Path | None, typer.Argument(help="Check log: CSV, one row a reading; without it, the store.", show_default=False)
+]
+StoreAddress = Annotated[
+    str | None,
+    typer.Option(
+        "--store",
+        help="Store to read in place of a log. [default: $SPC_STORE, else spc.db in the data folder]",
+        show_default=False,
+    ),
+]
 Events = Annotated[Path | None, typer.Option(help="Event file: CSV, one row for each thing done to the line.")]
 CatalogueFile = Annotated[
     Path | None, typer.Option("--catalogue", help="The site's catalogue (TOML) over the starter's.")
@@ -40,7 +50,8 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def due(
-    log: Log,
+    log: Log = None,
+    store: StoreAddress = None,
     events: Events = None,
     catalogue: CatalogueFile = None,
     calendar: CalendarFile = None,
@@ -55,7 +66,7 @@ def due(
     """Tell which checks are due now, and which are next."""
     from spc.cli import console, echo_json
 
-    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
     streams = [stream for stream in found.ledger.streams if _wanted(found, line, check, position).holds(stream.key)]
     if as_json:
         from spc.audit_json import due_json
@@ -68,7 +79,8 @@ def due(
 
 
 def ledger(
-    log: Log,
+    log: Log = None,
+    store: StoreAddress = None,
     events: Events = None,
     catalogue: CatalogueFile = None,
     calendar: CalendarFile = None,
@@ -88,7 +100,7 @@ def ledger(
     """Show whether each check was made on time: done, late, missed, not in operation, with exact gaps."""
     from spc.cli import console, echo_json
 
-    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
     kept = found.ledger
     streams = [stream for stream in kept.streams if _wanted(found, line, check, position).holds(stream.key)]
     begins = min((stream.first for stream in streams if stream.first), default=kept.now).astimezone(kept.zone).date()
@@ -107,7 +119,8 @@ def ledger(
 
 
 def exposed(
-    log: Log,
+    log: Log = None,
+    store: StoreAddress = None,
     events: Events = None,
     catalogue: CatalogueFile = None,
     calendar: CalendarFile = None,
@@ -126,7 +139,7 @@ def exposed(
     from spc.audit import exposed as windows_of
     from spc.cli import console, echo_json
 
-    found = _read(log, events, catalogue, calendar, zone, dates, now)
+    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
     day = _day(on, "--on")
     windows = [
         window
@@ -144,7 +157,8 @@ def exposed(
 
 
 def instruments(
-    log: Log,
+    log: Log = None,
+    store: StoreAddress = None,
     file: Annotated[
         Path | None,
         typer.Option("--instruments", help="The site's instruments and calibrations (TOML).", show_default=False),
@@ -180,7 +194,7 @@ def instruments(
         raise InputError("--name and the error found belong together; give --name with --error or --offset")
     if name is None and (found, since) != (None, None):
         raise InputError("--found and --since belong to --name; name the instrument")
-    read = _read(log, events, catalogue, calendar, zone, dates, now)
+    read = _read(log, store, events, catalogue, calendar, zone, dates, now)
     known = instruments_of(read, file)
     if name is None:
         if as_json:
@@ -197,7 +211,8 @@ def instruments(
 
 
 def _read(
-    log: Path,
+    log: Path | None,
+    store: str | None,
     events: Path | None,
     catalogue: Path | None,
     calendar: Path | None,
@@ -205,11 +220,20 @@ def _read(
     dates: str | None,
     now: str | None,
 ) -> "Audit":
-    from spc.audit import audit
+    from spc.audit import audit, audit_store
     from spc.cli import zone_named
 
     named: tzinfo | None = zone_named(zone)
     moment = _moment(now, "--now") or datetime.now(UTC)
+    if log is None:
+        if (events, dates) != (None, None):
+            raise InputError("--events and --dates belong to a log; the store has its events, so leave them out")
+        from spc.store.store import Store
+
+        with Store.open(store, must_exist=True) as kept:
+            return audit_store(kept, catalogue=catalogue, calendar=calendar, zone=named, now=moment)
+    if store is not None:
+        raise InputError("a log and --store are given; give one of them")
     return audit(log, events=events, catalogue=catalogue, calendar=calendar, zone=named, dates=dates, now=moment)
 
 

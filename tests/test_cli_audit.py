@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from spc.cli import app
-from spc.errors import InputError
+from spc.errors import InputError, SpcError
 from tests.datasets.truth import DATASETS, EVENTS, LOG
 
 CALENDAR = DATASETS / "site-calendar.toml"
@@ -153,6 +153,23 @@ def test_an_error_without_a_known_calibration_needs_its_date(small):
         run("instruments", *small, "--name", "tube-1", "--offset", "0.05")
     found = as_json("instruments", *small, "--name", "tube-1", "--offset", "0.15", "--found", "2025-03-05")
     assert [stream["would_have_failed"] for stream in found["streams"]] == [2, 1]
+
+
+def test_the_store_gives_the_same_answers_as_its_log(small, tmp_path):
+    address = str(tmp_path / "spc.db")
+    run("import", small[0], "--store", address, "--zone", "UTC", "--by", "T1")
+
+    for words in (["due"], ["ledger"], ["exposed"], ["instruments"]):
+        assert as_json(*words, "--store", address, *small[1:]) == as_json(*words, *small)
+
+
+def test_a_log_and_a_store_at_once_are_refused(small, tmp_path):
+    with pytest.raises(InputError, match="give one of them"):
+        run("due", *small, "--store", str(tmp_path / "spc.db"))
+    with pytest.raises(InputError, match="leave them out"):
+        run("due", "--store", str(tmp_path / "spc.db"), "--dates", "dmy")
+    with pytest.raises(SpcError):
+        run("due", "--store", str(tmp_path / "none.db"))
 
 
 REFUSED = [
