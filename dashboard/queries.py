@@ -66,12 +66,25 @@ class Source(Protocol):
         ...
 
 
-def watch(settings: Settings) -> Watch:
-    """Return a watch on the log of `settings`, read once.
+def watch(settings: Settings) -> Source:
+    """Return a watch on the store of `settings`, else on its log, read once.
 
     Raises:
         SpcError: a file is refused as a whole.
     """
+    if settings.store is not None:
+        from spc.store.watch import StoreWatch
+
+        return StoreWatch(
+            settings.store,
+            follow=settings.log,
+            events=settings.events,
+            catalogue=settings.catalogue,
+            zone=settings.zone,
+            dates=settings.dates,
+        )
+    if settings.log is None:
+        raise SetupError("there is neither a log nor a store to show; name one")
     return Watch(
         settings.log,
         events=settings.events,

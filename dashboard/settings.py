@@ -9,9 +9,10 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """One dashboard on one check log."""
+    """One dashboard on one check log, or on a store."""
 
-    log: Path
+    log: Path | None = None  # with a store: whose rows go into it as they arrive
+    store: str | None = None  # file or URL; None: the log alone
     events: Path | None = None
     catalogue: Path | None = None
     zone: tzinfo | None = None  # None: the machine's

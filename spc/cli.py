@@ -147,7 +147,11 @@ def remarks(
 
 @app.command()
 def serve(
-    follow: Annotated[Path, typer.Option(help="Check log to show and to follow as it grows.", show_default=False)],
+    store: cli_store.StoreAddress = None,
+    follow: Annotated[
+        Path | None,
+        typer.Option(help="Check log to follow as it grows; without --store, it alone is shown.", show_default=False),
+    ] = None,
     events: Events = None,
     catalogue: CatalogueFile = None,
     zone: Zone = None,
@@ -155,13 +159,20 @@ def serve(
     host: Host = "127.0.0.1",
     port: Port = 8050,
 ) -> None:
-    """Show the dashboard on a log and follow it: a row appended to the file is on the screen at once."""
+    """Show the dashboard on the store, or on a log: a row appended to the file is on the screen at once."""
     from dashboard.server import serve as serve_dashboard
     from dashboard.settings import Settings
 
     serve_dashboard(
         Settings(
-            host=host, port=port, log=follow, events=events, catalogue=catalogue, zone=zone_named(zone), dates=dates
+            host=host,
+            port=port,
+            log=follow,
+            store=cli_store.to_show(store, follow),
+            events=events,
+            catalogue=catalogue,
+            zone=zone_named(zone),
+            dates=dates,
         )
     )
 

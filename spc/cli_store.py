@@ -266,6 +266,15 @@ def moment(text: str, zone: Any) -> datetime:
     return at if at.tzinfo is not None else at.replace(tzinfo=zone) if zone is not None else at.astimezone()
 
 
+def to_show(store: str | None, follow: Path | None) -> str | None:
+    """Return the store that the dashboard shows: the one named, the usual one without a log, None for a log alone."""
+    if store is not None or follow is not None:
+        return store
+    from spc.store.engine import default_store
+
+    return default_store()
+
+
 def opened(store: str | None, *, must_exist: bool = False) -> "Store":
     """Return the store, open."""
     from spc.store.store import Store

@@ -1,0 +1,214 @@
+"""A store kept under watch: what it says of every stream, kept up to date as anyone writes to it.
+
+The same shape as `spc.watch.Watch`. With a log to follow, what arrives there goes into the store first.
+"""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+
+from spc.catalogue.load import load_catalogue
+from spc.errors import SpcError
+from spc.ingest.csv_log import CheckLog
+from spc.ingest.dates import machine_zone
+from spc.ingest.event_log import EventLog
+from spc.ingest.follow import LogFollower
+from spc.monitor import monitor_stream
+from spc.records import Event, QuarantinedRow, Readings, RowCount, StreamKey
+from spc.results import StreamResult
+from spc.scan import Scan
+from spc.store.entries import Correction, Entry, LimitDecision, record_from
+from spc.store.files import import_events
+from spc.store.intake import SourceFile
+from spc.store.limits import decided_check
+from spc.store.store import Store
+from spc.times import from_microseconds
+from spc.watch import Snapshot
+
+TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
+"""Kinds of entries after which every stream is looked at again."""
+
+
+class StoreWatch:
+    """Watches a store; `poll()` looks once, `snapshot` is what is known since."""
+
+    def __init__(
+        self,
+        store: str | Path | None,
+        *,
+        follow: Path | None = None,
+        events: Path | None = None,
+        catalogue: Path | None = None,
+        zone: tzinfo | None = None,
+        dates: str | None = None,
+        who: str = "follower",
+    ) -> None:
+        """Open the store and read it once.
+
+        Args:
+            store: see `Store.open`; made if there is a log to follow, else it must be there.
+            follow: check log whose rows go into the store as they arrive.
+            events: event file that goes into the store whenever it changes.
+            catalogue: the site's catalogue; None for the starter's.
+            zone: zone of times without an offset; None for the machine's.
+            dates: form of dates in the files that are not ISO 8601.
+            who: who brings in what the files say.
+
+        Raises:
+            StoreError: the store cannot be opened.
+            LogError: a file is refused as a whole.
+            CatalogueError: the catalogue has a mistake.
+        """
+        self._catalogue = load_catalogue(catalogue)
+        self._store = Store.open(store, must_exist=follow is None)
+        self._zone, self._dates, self._who = zone or machine_zone(), dates, who
+        self._follow, self._events_file = follow, events
+        self._follower = LogFollower(follow, self._catalogue, zone=zone, dates=dates) if follow else None
+        self._brought: Mapping[StreamKey, Readings] = {}
+        self._events_stamp: tuple[int, int] | None = None
+        self._sequence = -1  # of the last entry seen
+        self._entries: list[Entry[str]] = []  # of files and imports: they tell of rows
+        self._results: dict[StreamKey, StreamResult] = {}
+        self._events: tuple[Event, ...] = ()
+        self._unknown: list[str] = []
+        self._bring(datetime.now(UTC))
+        stale = self._look() or ()
+        self.snapshot = Snapshot(
+            version=1,
+            scan=self._scan(),
+            changed=dict.fromkeys(stale, 1),
+            read_at=datetime.now(UTC),
+            problem=None,
+        )
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self._store.close()
+
+    def poll(self) -> bool:
+        """Bring in what the files say, then look at the store once; return whether anything changed."""
+        now, problem, stale = datetime.now(UTC), None, None
+        try:
+            self._bring(now)
+        except SpcError as error:  # the store is shown all the same
+            problem = str(error)
+        try:
+            stale = self._look()
+        except SpcError as error:
+            problem = str(error)
+        before = self.snapshot
+        if stale is None:
+            version = before.version + (problem != before.problem)
+            self.snapshot = replace(before, read_at=now, problem=problem, version=version)
+            return version != before.version
+        version = before.version + 1
+        changed = {**before.changed, **dict.fromkeys(stale, version)}
+        self.snapshot = Snapshot(version, self._scan(), changed, now, problem)
+        return True
+
+    # files into the store
+
+    def _bring(self, now: datetime) -> None:
+        if self._events_file is not None:
+            self._bring_events(self._events_file, now)
+        log = self._follower.poll() if self._follower is not None else None
+        if log is None or self._follow is None:
+            return
+        fresh = {key: each for key, each in log.streams.items() if self._brought.get(key) is not each}
+        file = SourceFile(str(self._follow.resolve()), "")
+        self._store.add_log(replace(log, streams=fresh), self._catalogue, file, who=self._who, now=now)
+        self._brought = log.streams
+
+    def _bring_events(self, path: Path, now: datetime) -> None:
+        try:
+            stat = path.stat()
+            stamp = (stat.st_mtime_ns, stat.st_size)
+        except OSError:
+            stamp = None  # reading it says what is wrong
+        if stamp is None or stamp != self._events_stamp:
+            import_events(
+                self._store, path, self._catalogue, zone=self._zone, dates=self._dates, who=self._who, now=now
+            )
+            self._events_stamp = stamp
+
+    # out of the store
+
+    def _look(self) -> Sequence[StreamKey] | None:
+        """Read what is new in the trail; return the streams that it touches, None where nothing is new."""
+        new = self._store.since(self._sequence)
+        if not new and self._sequence >= 0:
+            return None
+        kept = self._store.kept_streams()
+        numbers = {stream.number: stream.key for stream in kept}
+        known = [each.key for each in kept if self._is_known(each.key, each.unit)]
+        touched = touched_by(new, numbers)
+        stale = [key for key in known if touched is None or key in touched]
+        events = self._store.events()
+        decisions = [entry.record for entry in self._store.records(LimitDecision)]
+        readings = self._store.streams(stale)
+        for key in stale:
+            if key in readings:
+                self._results[key] = self._monitored(readings[key], events, decisions)
+            else:
+                self._results.pop(key, None)
+        self._entries += [each for each in new if each.kind in ("file", "imported", "quarantined", "readings")]
+        self._unknown = sorted({str(each.key) for each in kept} - {str(key) for key in known})
+        self._events = events
+        self._sequence = new[-1].sequence if new else 0
+        return stale
+
+    def _is_known(self, key: StreamKey, unit: str) -> bool:
+        check = self._catalogue.checks.get(key.check)
+        return check is not None and check.unit == unit
+
+    def _monitored(
+        self, readings: Readings, events: Iterable[Event], decisions: Iterable[LimitDecision]
+    ) -> StreamResult:
+        key = readings.key
+        last = from_microseconds(int(readings.taken_at[-1]))
+        return monitor_stream(readings, events, decided_check(decisions, self._catalogue.checks[key.check], key, last))
+
+    def _scan(self) -> Scan:
+        order = {key: place for place, key in enumerate(self._catalogue.checks)}
+        keys = sorted(self._results, key=lambda key: (key.line, order[key.check], key.position))
+        streams = {key: self._results[key].readings for key in keys}
+        rows, quarantine = told_of_rows(self._entries)
+        notes = tuple(
+            f"{name} is not shown: the catalogue does not know its check, or gives it another unit than the store"
+            for name in self._unknown
+        )
+        log = CheckLog(rows, quarantine, streams, notes, self._zone, self._store.name)
+        count = RowCount(len(self._events), len(self._events))
+        events = EventLog(count, (), self._events, (), self._zone, self._store.name)
+        return Scan(log, events, self._catalogue, tuple(self._results[key] for key in keys), self._zone)
+
+
+def touched_by(entries: Iterable[Entry[str]], streams: Mapping[int, StreamKey]) -> frozenset[StreamKey] | None:
+    """Return the streams that entries of the trail say something about; None for all."""
+    touched: set[StreamKey] = set()
+    for entry in entries:
+        if entry.kind in TOUCHES_ALL:
+            return None
+        if entry.kind == "readings":
+            touched |= {streams[number] for number in json.loads(entry.record)["streams"]}
+        elif entry.kind == "correction":
+            correction: Correction = record_from(entry.kind, entry.record)
+            touched.add(correction.key)
+    return frozenset(touched)
+
+
+def told_of_rows(entries: Iterable[Entry[str]]) -> tuple[RowCount, tuple[QuarantinedRow, ...]]:
+    """Return where the rows of all imported check logs and event files ended, and those that could not be read."""
+    accepted, duplicate, quarantine = 0, dict[str, int](), list[QuarantinedRow]()
+    for entry in entries:
+        body = json.loads(entry.record)
+        if entry.kind == "readings":
+            accepted += body["last"] - body["first"] + 1
+        elif entry.kind == "imported":
+            duplicate[entry.subject] = body["duplicate"]  # a file that grew was counted from its start again
+        elif entry.kind == "quarantined":
+            quarantine += [QuarantinedRow(entry.subject, *row) for row in body["rows"]]
+    twice = sum(duplicate.values())
+    return RowCount(accepted + twice + len(quarantine), accepted, twice, len(quarantine)), tuple(quarantine)
