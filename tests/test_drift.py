@@ -423,3 +423,18 @@ def test_a_normal_integral_is_what_scipy_says():
     distance, information = scored(Known(low, high, 0.2, 0.05), mean, sd**2)
 
     assert distance * math.sqrt(information) == pytest.approx(first / sd**2, rel=1e-6)
+
+
+def test_a_number_that_stays_off_the_level_is_no_copy():
+    model = StreamModel(log=False, sigma=0.012)
+    values = [0.19, 0.21] * 10 + [0.15] * 12
+
+    _, outcomes = watch(
+        model,
+        [DriftReading(value=x, bound=0, resolution=0.05, lower=0.1, upper=0.4, restart=False) for x in values],
+    )
+
+    signalled = [i for i, outcome in enumerate(outcomes) if outcome.signal is not None]
+    assert signalled
+    assert 21 < signalled[0] <= 26
+    assert all(str(outcomes[i].signal).endswith("low") for i in signalled)

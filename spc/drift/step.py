@@ -33,6 +33,9 @@ HELD = 8
 LARGEST_SIGMAS = 3.0
 """A reading counts as no further off than this: a single misread proves nothing (Huber 1964)."""
 
+STAYS_AWAY = 1.0
+"""Sigmas off the level from which the same number, written a third time in a row, counts as a reading of its own."""
+
 FEWEST = 3
 """Readings since a restart before one can signal."""
 
@@ -117,8 +120,10 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
     expected, sd = level.now, math.sqrt(max(level.variance, 0.0) + white)
     copied = state.recent[-1] == reading.value and seen.width**2 < white
     gain, score, information, far = level.gain(), 0.0, 0.0, state.far
-    if not copied:
-        distance, information = scored(seen, expected, sd**2)
+    distance, information = scored(seen, expected, sd**2)
+    if copied and not _stays_away(state, reading, distance):
+        information = 0.0
+    else:
         far = _far(far, distance)
         score = max(-LARGEST_SIGMAS, min(LARGEST_SIGMAS, distance)) * math.sqrt(information)
         level = corrected(level, score, information)
@@ -245,6 +250,11 @@ def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
 def _drifting(odds: FloatArray) -> bool:
     """Return whether the evidence of one side speaks for a drift rather than a step, the weights of both left out."""
     return bool(odds[DRIFT_ROWS].sum() / DRIFT_WEIGHT > odds[~DRIFT_ROWS].sum() / STEP_WEIGHT)
+
+
+def _stays_away(state: DriftState, reading: DriftReading, distance: float) -> bool:
+    """Return whether a repeated number is the third in a row and off the level: no longer taken for a copy."""
+    return len(state.recent) > 1 and state.recent[-2] == reading.value and abs(distance) > STAYS_AWAY
 
 
 def _learnt(state: DriftState, middle: float, *, copied: bool, signals: bool) -> tuple[Noise, FloatArray]:
