@@ -51,6 +51,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from datetime import time as TimeOfDay
 from itertools import pairwise
 from pathlib import Path
@@ -206,7 +207,7 @@ def _layout(table: Table, catalogue: Catalogue) -> Layout:
         ignore=_columns(table, "ignore"),
         dates=table.text("dates", default=""),
         year=table.whole("year", least=1900, most=2199) if "year" in table.values else None,
-        times=table.text("times", default=""),
+        times=_times(table),
         repeat_dates=table.flag("repeat_dates") if "repeat_dates" in table.values else False,
         time_of_day=_time(table, "time_of_day") if "time_of_day" in table.values else None,
         night=cast(Night, _choice(table, "night", ("start", "end", "clock"))),
@@ -270,6 +271,19 @@ def _time(table: Table, key: str) -> TimeOfDay:
         problem = "it is missing" if value is None else f"{shown(value)} is no time of day"
         raise table.refused(key, f'{problem}; write it as "06:00"')
     return TimeOfDay(int(found[1]), int(found[2]))
+
+
+def _times(table: Table) -> str:
+    """Return the pattern of times of day, "" where they are written 6:10."""
+    pattern = table.text("times", default="")
+    if pattern:
+        try:
+            back = datetime.strptime(datetime(1900, 1, 1, 16, 30).strftime(pattern), pattern)  # noqa: DTZ001, DTZ007
+        except (ValueError, re.error):
+            back = None
+        if back != datetime(1900, 1, 1, 16, 30):  # noqa: DTZ001 - a time of day has no zone
+            raise table.refused("times", f'{shown(pattern)} is no pattern of a time of day; write one such as "%H%M"')
+    return pattern
 
 
 def _shifts(table: Table) -> dict[str, Shift]:

@@ -195,7 +195,7 @@ def _local(
     for group, dates in ((plain, None), (other, _full_form(other, layout, form))):
         places = list(group)
         texts = [_text(group[at], layout, form, dates) for at in places]
-        read = _reader(dates, layout).read(texts)
+        read = _reader(dates, layout, form).read(texts)
         if read.needs_dates is not None:
             at = places[read.needs_dates]
             raise LogError(
@@ -236,12 +236,12 @@ def _full_form(others: dict[int, _Written], layout: Layout, form: str) -> str | 
     return f"{form}{year}" + ("" if "%H" in form or "%I" in form else " %H:%M:%S")
 
 
-def _reader(dates: str | None, layout: Layout) -> TimeReader:
+def _reader(dates: str | None, layout: Layout, form: str) -> TimeReader:
     try:
         return TimeReader(UTC, dates)
     except ValueError:
         raise LayoutError(
-            f"{layout.file}: dates: {layout.dates!r} is no form of dates that tells day, month and year; write dmy, "
+            f"{layout.file}: dates: {form!r} is no form of dates that tells day, month and year; write dmy, "
             'mdy, or a strptime pattern such as "%d.%m.%Y" (with year = 2025 beside one without a year)'
         ) from None
 

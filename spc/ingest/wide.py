@@ -190,7 +190,7 @@ def _entries(
     for entry in entries:
         account.said.update(entry.by)
     if repeated:
-        account.said[f"{_rows(repeated)} that repeat the header, not read"] = 0
+        account.said[f"the header again in {_rows(repeated)}, not read"] = 0
     return places, entries
 
 

@@ -36,6 +36,8 @@ MISTAKES = [
     (changed(decimal='"dot"'), "decimal", "there is no 'dot'"),
     (changed(night='"begin"'), "night", "there is no 'begin'"),
     (changed(time_of_day='"7 o\'clock"'), "time_of_day", "no time of day"),
+    (changed(times='"hhmm"'), "times", "no pattern of a time of day"),
+    (changed(times='"%H%Q"'), "times", "no pattern of a time of day"),
     (changed(column="[]"), "", "no column holds readings"),
     (changed(column='[{at = "C"}]'), "column[1]", "check is missing"),
     (changed(column='[{at = "C", check = "bath_conc"}]'), "column[1].check", "did you mean 'bath_concentration'?"),

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spc.catalogue.load import starter
-from spc.errors import InputError
+from spc.errors import InputError, LayoutError
 from spc.ingest.layouts import Shift, layout_from
 from spc.ingest.moments import _side_of_midnight
 from spc.ingest.wide import read_wide
@@ -87,6 +87,16 @@ def outcome(path: Path) -> str:
     except InputError as refusal:
         return str(refusal)
     return "read" if log.cells is not None else "not counted"
+
+
+@pytest.mark.parametrize("dates", ["%d.%m", "day first", "%d %b %Y %Z"])
+def test_a_form_of_dates_that_leaves_something_open_is_refused(dates, tmp_path):
+    path = tmp_path / "sheet.csv"
+    path.write_text(f"{HEADER}\n04.03,D,0.2,,,,\n")
+    layout = layout_from(LAYOUT.replace('dates = "dmy"', f"dates = {json.dumps(dates)}"), "layout.toml", starter())
+
+    with pytest.raises(LayoutError, match="is no form of dates that tells day, month and year"):
+        read_wide(path, starter(), layout, zone=UTC)
 
 
 @pytest.mark.parametrize(
