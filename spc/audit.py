@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
+from spc.catalogue.table import Length
 from spc.containment import ExposureWindow, windows_of
 from spc.errors import InputError
 from spc.ingest.csv_log import read_log
@@ -16,6 +17,7 @@ from spc.ingest.event_log import read_events
 from spc.instruments import (
     Calibration,
     CalibrationDue,
+    Instrument,
     InstrumentFile,
     calibrations_due,
     calibrations_from_events,
@@ -32,6 +34,9 @@ if TYPE_CHECKING:
     from spc.store.store import Store
 
 
+NO_INSTRUMENTS = InstrumentFile()
+
+
 @dataclass(frozen=True, slots=True)
 class Audit:
     """A log read once, with its ledger."""
@@ -40,6 +45,7 @@ class Audit:
     events: tuple[Event, ...]
     catalogue: Catalogue
     ledger: Ledger
+    kept: InstrumentFile = NO_INSTRUMENTS  # instruments and calibrations that a store holds
 
     def monitored(self, keys: Iterable[StreamKey]) -> tuple[StreamResult, ...]:
         """Return the streams of these keys monitored, in order."""
@@ -97,8 +103,33 @@ def audit_store(
     now: datetime,
 ) -> Audit:
     """Keep the ledger of what a store holds, corrections applied; arguments and refusals as `audit`."""
+    from spc.store.entries import Calibration as KeptCalibration
+    from spc.store.entries import Instrument as KeptInstrument
+
     checks = load_catalogue(catalogue)
-    return _audit(store.streams(), store.events(), checks, calendar, zone or machine_zone(), now)
+    found = _audit(store.streams(), store.events(), checks, calendar, zone or machine_zone(), now)
+    latest = {entry.record.name: entry.record for entry in store.records(KeptInstrument)}
+    kept = InstrumentFile(
+        tuple(
+            Instrument(each.name, each.measures, _days(each.calibrated_every_days))
+            for each in latest.values()
+            if each.in_use
+        ),
+        tuple(
+            Calibration(
+                entry.record.instrument,
+                entry.record.at,
+                entry.record.found == "in tolerance",
+                " ".join(filter(None, (entry.record.found, entry.record.certificate))),
+            )
+            for entry in store.records(KeptCalibration)
+        ),
+    )
+    return replace(found, kept=kept)
+
+
+def _days(every: float | None) -> Length | None:
+    return None if every is None else Length(timedelta(days=round(every)), "dates")
 
 
 def _audit(
@@ -140,10 +171,10 @@ def instruments(audit: Audit, file: Path | str | None) -> Instruments:
         CatalogueError: the file is refused.
     """
     zone, now = audit.ledger.zone, audit.ledger.now
-    site = InstrumentFile() if file is None else load_instruments(file, zone)
+    site = NO_INSTRUMENTS if file is None else load_instruments(file, zone)
     of_events, notes = calibrations_from_events(audit.events, audit.streams, audit.catalogue)
-    every = tuple(sorted((*site.calibrations, *of_events), key=lambda each: each.at))
-    due = calibrations_due(site.instruments, every, audit.streams, zone=zone, now=now)
+    every = tuple(sorted((*audit.kept.calibrations, *site.calibrations, *of_events), key=lambda each: each.at))
+    due = calibrations_due((*audit.kept.instruments, *site.instruments), every, audit.streams, zone=zone, now=now)
     return Instruments(due, every, notes)
 
 

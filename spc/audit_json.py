@@ -6,6 +6,7 @@ from typing import Any
 
 from spc.audit import Instruments
 from spc.containment import ExposureWindow
+from spc.failures import FailureRecord
 from spc.look_back import LookBack
 from spc.printed.schedule import within
 from spc.records import StreamKey
@@ -144,6 +145,34 @@ def look_back_json(found: LookBack, ledger: Ledger) -> Json:
             }
             for stream in found.streams
         ],
+    }
+
+
+def failures_json(records: Iterable[FailureRecord], unwritten: Iterable[ExposureWindow], ledger: Ledger) -> Json:
+    """Return the records of failed checks, and the failed checks that have none."""
+    return {
+        "records": [
+            {
+                **_key(record.key),
+                "failed": _time(record.failed_at, ledger),
+                "read": record.failed,
+                "asked": record.asked,
+                "state": record.state,
+                "lacks": list(record.lacks),
+                "last_good": _time(record.last_good, ledger),
+                "passed_again": _time(record.passed_at, ledger),
+                "lots": list(record.lots),
+                "parts": list(record.parts),
+                "opened": _time(record.opened_at, ledger),
+                "opened_by": record.opened_by,
+                "steps": [
+                    {"step": step.kind, "at": _time(step.at, ledger), "by": step.by, "words": step.words}
+                    for step in record.steps
+                ],
+            }
+            for record in records
+        ],
+        "without_record": [_window(window, ledger) for window in unwritten],
     }
 
 

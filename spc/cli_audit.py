@@ -45,7 +45,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON."
 
 def add_commands(app: typer.Typer) -> None:
     """Add the commands of audits to `app`."""
-    for command in (due, ledger, exposed, instruments):
+    for command in (due, ledger, exposed, instruments, failed):
         app.command()(command)
 
 
@@ -208,6 +208,75 @@ def instruments(
         echo_json(look_back_json(back, read.ledger))
     else:
         console().print(look_back_printed(back, read.ledger.zone))
+
+
+def failed(
+    store: StoreAddress = None,
+    catalogue: CatalogueFile = None,
+    calendar: CalendarFile = None,
+    zone: Zone = None,
+    now: Now = None,
+    line: Line = None,
+    check: CheckKey = None,
+    position: Position = None,
+    at: Annotated[str | None, typer.Option(help="When the check failed, to the minute.", show_default=False)] = None,
+    step: Annotated[
+        str | None,
+        typer.Option(
+            help="What is written down: told, held, found, corrected, retired, decided, closed, reopened.",
+            show_default=False,
+        ),
+    ] = None,
+    words: Annotated[str, typer.Option(help="What was done, found or decided.")] = "",
+    by: Annotated[
+        str | None, typer.Option(help="Who writes it down. [default: this machine's user]", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Keep the record of a failed check: who was told, what was held, found and decided, who closed it."""
+    from spc.audit import audit_store
+    from spc.audit import exposed as windows_of
+    from spc.cli import console, echo_json, zone_named
+    from spc.cli_store import person
+    from spc.failure_book import failure_book, window_at, write_step
+    from spc.failures import FailureStep
+    from spc.records import StreamKey
+    from spc.store.store import Store
+
+    if (step is None) is not (at is None) or (step is not None and (line is None or check is None)):
+        raise InputError(
+            "a step is that of one failed check; give --line, --check, --position, --at and --step together"
+        )
+    clock = datetime.now(UTC)
+    moment = _moment(now, "--now") or clock
+    with Store.open(store, must_exist=True) as kept:
+        found = audit_store(kept, catalogue=catalogue, calendar=calendar, zone=zone_named(zone), now=moment)
+        wanted = _wanted(found, line, check, position)
+        book = failure_book(kept, windows_of(found, wanted))
+        if step is not None and at is not None:
+            key = StreamKey(line or "", check or "", position or "")
+            failed_at = _moment(at, "--at") or clock
+            window = window_at(
+                book, key, failed_at if failed_at.tzinfo else failed_at.replace(tzinfo=found.ledger.zone)
+            )
+            who = person(by)
+            written = FailureStep(step, found.ledger.now, who, words)  # type: ignore[arg-type]  # refused where it is none
+            write_step(kept, book, window, written, who=who, now=clock)
+            book = failure_book(kept, (window,))
+    records = [
+        record
+        for place, record in book.records.items()
+        if wanted.holds(place[0]) and (step is None or place in book.windows)
+    ]
+    unwritten = [] if step is not None else book.without_record
+    if as_json:
+        from spc.audit_json import failures_json
+
+        echo_json(failures_json(records, unwritten, found.ledger))
+    else:
+        from spc.printed.exposed import failures_printed
+
+        console().print(failures_printed(records, unwritten, found.ledger.zone))
 
 
 def _read(

@@ -43,6 +43,15 @@ class FailureStep:
 
 
 @dataclass(frozen=True, slots=True)
+class WrittenStep:
+    """A step with the record it belongs to: what a store keeps."""
+
+    key: StreamKey
+    failed_at: datetime
+    step: FailureStep
+
+
+@dataclass(frozen=True, slots=True)
 class FailureRecord:
     """A failed check and all that was done about it."""
 

@@ -1,6 +1,7 @@
 """The commands that answer an audit, run on the demo line: every question by one of them."""
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,8 @@ from typer.testing import CliRunner
 
 from spc.cli import app
 from spc.errors import InputError, SpcError
+from spc.store.entries import Calibration, Instrument
+from spc.store.store import Store
 from tests.datasets.truth import DATASETS, EVENTS, LOG
 
 CALENDAR = DATASETS / "site-calendar.toml"
@@ -198,3 +201,78 @@ def test_without_a_calendar_it_is_said(small):
 
     assert "No site calendar was given" in run("due", *without)
     assert as_json("ledger", *without)["notes"]
+
+
+@pytest.fixture
+def kept(small, tmp_path) -> list[str]:
+    """Return the store of the small log, and its calendar, as the end of a command line."""
+    address = str(tmp_path / "spc.db")
+    run("import", small[0], "--store", address, "--zone", "UTC", "--by", "T1")
+    return ["--store", address, *small[1:]]
+
+
+FAILED_BATH = ["--line", "Line 1", "--check", "bath_concentration", "--position", "tank", "--at", "2025-03-03T14:10"]
+
+
+def test_a_failed_check_is_followed_until_somebody_closes_it(kept):
+    assert len(as_json("failed", *kept)["without_record"]) == 1
+
+    for step, words in (
+        ("told", "the Level 3"),
+        ("held", "lots L1 and L2"),
+        ("found", "agitator off; 20 parts looked at again, nothing found"),
+        ("decided", "released by the Level 3 after inspection"),
+        ("closed", "nothing open"),
+    ):
+        run("failed", *kept, *FAILED_BATH, "--step", step, "--words", words, "--by", "T2")
+
+    found = as_json("failed", *kept)
+    (record,) = found["records"]
+    assert (record["state"], record["lacks"], found["without_record"]) == ("closed", [], [])
+    assert [step["step"] for step in record["steps"]] == ["told", "held", "found", "decided", "closed"]
+    assert {step["by"] for step in record["steps"]} == {"T2"}
+    assert record["passed_again"] == "2025-03-04T14:20"
+    said = run("failed", *kept)
+    assert "closed" in said
+    assert "lots L1 and L2" in said
+
+
+def test_what_cannot_follow_is_refused_and_writes_nothing(kept):
+    with pytest.raises(InputError, match="cannot be closed yet"):
+        run("failed", *kept, *FAILED_BATH, "--step", "closed", "--words", "done", "--by", "T2")
+    with pytest.raises(InputError, match="there is no step 'ignored'"):
+        run("failed", *kept, *FAILED_BATH, "--step", "ignored", "--words", "x", "--by", "T2")
+    with pytest.raises(InputError, match="words is empty"):
+        run("failed", *kept, *FAILED_BATH, "--step", "told", "--by", "T2")
+
+    assert as_json("failed", *kept)["records"] == []
+
+
+def test_a_step_of_no_failed_check_is_refused(kept):
+    with pytest.raises(InputError, match="no check failed at"):
+        run("failed", *kept, *FAILED_BATH[:-1], "2025-03-03T06:10", "--step", "told", "--words", "x", "--by", "T2")
+    with pytest.raises(InputError, match="give --line"):
+        run("failed", *kept, "--step", "told")
+
+
+def test_a_record_says_what_it_still_lacks(kept):
+    said = run("failed", *kept, *FAILED_BATH, "--step", "held", "--words", "lot L1", "--by", "T2")
+
+    assert "contained" in said
+    assert "Still missing" in said
+    assert "who was told" in said
+
+
+def test_calibrations_of_the_store_count_too(kept):
+    with Store.open(kept[1]) as store:
+        store.append(
+            Instrument("tube-1", "settling volume", calibrated_every_days=365),
+            Calibration("tube-1", datetime(2024, 2, 1, tzinfo=UTC), "in tolerance", certificate="C-1"),
+            who="T1",
+            now=datetime(2025, 3, 1, tzinfo=UTC),
+        )
+
+    (tube,) = as_json("instruments", *kept)["instruments"]
+
+    assert (tube["last_calibrated"], tube["found_good"], tube["due"]) == ("2024-02-01T00:00", True, "2025-01-31")
+    assert (tube["state"], tube["readings_overdue"]) == ("overdue", 3)

@@ -1,6 +1,6 @@
 """What failed checks and instruments leave open, as a person reads it."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import tzinfo
 
 from rich.console import Group, RenderableType
@@ -8,6 +8,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from spc.containment import ExposureWindow
+from spc.failures import FailureRecord
 from spc.instruments import CalibrationDue
 from spc.look_back import AsFound, LookBack, StreamLookBack
 from spc.printed.schedule import duration_text
@@ -150,3 +151,30 @@ def error_text(as_found: AsFound) -> str:
     if as_found.offset:
         parts.append(short(abs(as_found.offset)) + (" low" if as_found.offset < 0 else " high"))
     return " and ".join(parts)
+
+
+def failures_printed(records: Iterable[FailureRecord], unwritten: Sequence[ExposureWindow], zone: tzinfo) -> Group:
+    """Return the records of failed checks, and the failed checks that have none."""
+    parts: list[RenderableType] = []
+    for record in records:
+        parts += [*_record(record, zone), Text("")]
+    if unwritten:
+        parts.append(heading(f"{len(unwritten)} failed checks without a record"))
+        rows = [(str(window.key), time_text(window.failed_at, zone), window.failed) for window in unwritten]
+        parts += [plain_table(("stream", "failed", "read"), rows, words=3), Text("")]
+    return Group(*(parts or [Text("No failed check and no record.")]), note(STANDING))
+
+
+def _record(record: FailureRecord, zone: tzinfo) -> Iterator[RenderableType]:
+    yield heading(f"{record.key}: failed {time_text(record.failed_at, zone)}: {record.state}")
+    rows = [
+        ("Read", f"{record.failed}; asked: {record.asked}"),
+        ("Last good check", time_text(record.last_good, zone) if record.last_good else "none"),
+        ("Passed again", time_text(record.passed_at, zone) if record.passed_at else "not yet"),
+        ("Lots, parts", ", ".join((*record.lots, *record.parts)) or "none written down"),
+        ("Opened", f"{time_text(record.opened_at, zone)} by {record.opened_by}"),
+        *((step.kind.capitalize(), f"{time_text(step.at, zone)} by {step.by}: {step.words}") for step in record.steps),
+    ]
+    if record.state != "closed":
+        rows.append(("Still missing", "; ".join(record.lacks) or "nothing: it may be closed"))
+    yield Padding(facts(rows), (0, 0, 0, 2))

@@ -7,14 +7,16 @@ mappings of texts, and such dataclasses themselves.
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from spc.catalogue.acceptance import Acceptance
 from spc.errors import StoreError
+from spc.failures import FailureRecord, WrittenStep
 from spc.records import NO_OFFSET, Bound, Event, StreamKey
+from spc.run_start import SetupSample
 
 if TYPE_CHECKING:
     from cattrs import Converter
@@ -148,36 +150,6 @@ class Calibration:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class SetupSample:
-    """What the set-up sample before a production run showed."""
-
-    line: str
-    at: datetime
-    part_shape: str
-    technique: str
-    reference: str  # what was looked at: a notched shim and where it sat, a ring, a known-defect part
-    shown: float | None  # indications seen, holes seen
-    expected: float | None  # indications expected, least holes
-    result: Literal["proven", "weak", "missing"]
-    by: str
-    amperes: Mapping[str, float] = field(default_factory=dict)  # by circuit
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class FailureRecord:
-    """One step in the life of a failed check: the exposure window, who was told, what was found, who closed it."""
-
-    key: StreamKey
-    failed_at: datetime
-    last_good: datetime | None  # None: no good check before it
-    step: Literal["opened", "told", "found", "closed"]
-    by: str
-    words: str = ""
-    lots: tuple[str, ...] = ()
-
-
 KINDS: Mapping[str, tuple[type, Callable[[Any], str]]] = {
     "event": (Event, lambda record: record.line),
     "event withdrawn": (EventWithdrawn, lambda record: record.event.line),
@@ -190,6 +162,7 @@ KINDS: Mapping[str, tuple[type, Callable[[Any], str]]] = {
     "calibration": (Calibration, lambda record: record.instrument),
     "set-up sample": (SetupSample, lambda record: record.line),
     "failure": (FailureRecord, lambda record: str(record.key)),
+    "failure step": (WrittenStep, lambda record: str(record.key)),
 }
 """Kinds of records: what each is, and what it is about."""
 

@@ -10,7 +10,9 @@ from sqlalchemy import delete, insert, text, update
 
 from spc.catalogue.load import starter
 from spc.errors import StoreError
+from spc.failures import FailureRecord, FailureStep, WrittenStep
 from spc.records import Bound, Event, Readings, StreamKey
+from spc.run_start import Circuit, KnownDefectPart, NotchedShim, RingHoles, SetupSample, Technique
 from spc.store import intake
 from spc.store.entries import (
     Account,
@@ -21,7 +23,6 @@ from spc.store.entries import (
     Identity,
     Reaction,
     Said,
-    SetupSample,
 )
 from spc.store.intake import SourceFile
 from spc.store.readback import identity_of
@@ -170,12 +171,27 @@ def test_events_are_kept_once_and_can_be_withdrawn(store):
     assert next(entry.record for entry in store.records(Event)).at == DAY
 
 
+RUN_START = SetupSample(
+    DAY,
+    "Line A",
+    "ring gear",
+    Technique("multidirectional", (Circuit("head", 1500.0), Circuit("coil", 800.0)), continuous=True),
+    NotchedShim("CX-230", "bore", "partly"),
+    "ktl",
+    photo="2025-03-04.jpg",
+)
+FAILED = FailureRecord(BATH, DAY, "0.05 mL/100 mL", "at least 0.1", None, None, ("L1",), (), DAY, "ktl")
+
 RECORDS = (
     Baseline(BATH, 1, "proposed", DAY, DAY, 20, 0.2, 0.01, 0.17, 0.23, (DAY,)),
     Reaction(BATH, DAY, "one_side", "acknowledged", "anna", "bath looked at"),
     Account("anna", "level 3", "scrypt$..."),
     Calibration("rad-2", DAY, "out of tolerance", -120.0, None, "uW/cm2", DAY + timedelta(days=180), "C-7", "lab"),
-    SetupSample("Line A", DAY, "ring gear", "coil", "shim", 3.0, 3.0, "proven", "ktl", {"head": 1000.0}),
+    RUN_START,
+    replace(RUN_START, reference=RingHoles("AS5282", 1000.0, 6, 5)),
+    replace(RUN_START, reference=KnownDefectPart("gear 3", 3, 4)),
+    FAILED,
+    WrittenStep(BATH, DAY, FailureStep("held", DAY, "ktl", "lots L1 and L2")),
 )
 
 
