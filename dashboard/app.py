@@ -94,7 +94,9 @@ def shell(header: Header) -> html.Div:
 
 def clock(header: Header) -> list[Any]:
     """Return when the last reading was taken, and by which clock."""
-    return ["Last reading ", html.Strong(header.last_reading), html.Span(f" {header.zone}", className="zone")]
+    return ["Last reading ", html.Strong(header.last_reading), html.Span(f" {header.zone}", className="zone")] + (
+        [html.Span(f" \N{MIDDLE DOT} {header.clock}", className="demo-clock")] if header.clock else []
+    )
 
 
 def counts(header: Header) -> list[Any]:
@@ -105,6 +107,7 @@ def counts(header: Header) -> list[Any]:
             [
                 html.Span(f"{header.read} rows: {header.accepted} accepted, {header.duplicate} duplicate, "),
                 html.Strong(quarantined) if header.any_quarantined else html.Span(quarantined),
+                *([html.Strong(f", {header.events_quarantined} of events")] if header.events_quarantined else []),
             ],
             ROWS,
         ),

@@ -27,6 +27,11 @@ class Board:
         return {"part": "tile-body", "stream": stream}
 
     @staticmethod
+    def line(place: int) -> str:
+        """Return the id of the section of a line, to jump to."""
+        return f"line-{place}"
+
+    @staticmethod
     def line_summary(line: str) -> dict[str, str]:
         """Return the id of the words under a line's name."""
         return {"part": "line-summary", "line": line}

@@ -3,12 +3,13 @@
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, Protocol
 
 from dashboard.settings import Settings
-from dashboard.urls import ALL, LAST, SEGMENT, SHOWS, StreamView
+from dashboard.urls import ALL, LAST, OFF, ON, ROWS, SEGMENT, SHOWS, StreamView
 from dashboard.views import (
     STATE_WORDS,
     BoardPage,
@@ -18,10 +19,13 @@ from dashboard.views import (
     Line,
     Row,
     RowsPage,
+    RuleRow,
     StreamPage,
     Tile,
     Todo,
 )
+from spc.as_of import RowsAhead
+from spc.catalogue.load import load_catalogue
 from spc.errors import InputError
 from spc.errors import SetupError as SetupError
 from spc.errors import SpcError as SpcError
@@ -35,17 +39,21 @@ from spc.figures import (
     last_segment,
     places_drawn,
     stream_figure,
+    with_forecast,
 )
-from spc.records import StreamKey
+from spc.records import Event, StreamKey
 from spc.results import StreamResult
+from spc.rules_in_view import rule_notes, rules_in_view
+from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar, load_calendar
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
+from spc.standing import Standing, newest, standing
 from spc.stream_csv import stream_csv
 from spc.stream_facts import acceptance_facts, baseline_facts, charted_text, forecast_words, written_text
 from spc.times import from_microseconds
 from spc.watch import Snapshot as Snapshot
 from spc.watch import Watch
 from spc.wording import NOT_CONFIRMED as NOT_CONFIRMED
-from spc.wording import time_text
+from spc.wording import chart_name, in_figures, time_text
 
 READINGS_SHOWN = 50
 SIGNALS_SHOWN = 30
@@ -99,12 +107,46 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def site_calendar(settings: Settings) -> SiteCalendar:
+    """Return when the site works.
+
+    Raises:
+        SpcError: the calendar or the catalogue is refused.
+    """
+    if settings.calendar is None:
+        return AROUND_THE_CLOCK
+    return load_calendar(settings.calendar, load_catalogue(settings.catalogue))
+
+
 class Queries:
     """Answers for the pages, from the latest snapshot. Any thread may ask."""
 
     def __init__(self, source: Source, settings: Settings, clock: Callable[[], datetime] = utc_now) -> None:
         self._source, self._settings, self._clock = source, settings, clock
-        self._board: tuple[tuple[int, int], BoardPage] | None = None
+        self._calendar = site_calendar(settings)
+        self._stands: tuple[tuple[int, int], Standing] | None = None
+        self._board: tuple[Standing, BoardPage] | None = None
+
+    # what is known now
+
+    def _now(self, snapshot: Snapshot) -> datetime:
+        """Return the time by the clock that the board goes by."""
+        log_time = newest(snapshot.scan) if self._settings.clock == "log" else None
+        return log_time or self._clock()
+
+    def _standing(self, snapshot: Snapshot) -> Standing:
+        """Return how the log stands this minute."""
+        now = self._now(snapshot)
+        stamp = (snapshot.version, int(now.timestamp() // 60))
+        kept = self._stands
+        if kept is None or kept[0] != stamp:
+            kept = self._stands = (stamp, standing(snapshot.scan, self._calendar, now))
+        return kept[1]
+
+    def _result(self, view: StreamView) -> StreamResult | None:
+        """Return the stream of `view`; None where there is none."""
+        streams = self._standing(self._source.snapshot).streams
+        return next((result for result in streams if result.key == _key(view)), None)
 
     # what the pages ask while they stay open
 
@@ -113,7 +155,7 @@ class Queries:
         snapshot, now = self._source.snapshot, self._clock()
         return {
             "version": snapshot.version,
-            "minute": int(now.timestamp() // 60),
+            "minute": int(self._now(snapshot).timestamp() // 60),
             "follows": self._settings.follow,
             "looked": round((now - snapshot.read_at).total_seconds(), 1),
             "looked_at": time_text(snapshot.read_at, snapshot.scan.zone),
@@ -123,66 +165,73 @@ class Queries:
 
     def stamp(self, view: StreamView) -> str:
         """Return a text that changes when the stream of `view` or the view itself does."""
-        snapshot = self._source.snapshot
-        return f"{snapshot.changed.get(_key(view), 0)} {view.to_search()}"
+        snapshot, result = self._source.snapshot, self._result(view)
+        return f"{snapshot.changed.get(_key(view), 0)} {len(result.readings) if result else 0} {view.to_search()}"
 
     # pages
 
     def header(self) -> Header:
         """Return what stands above every page."""
-        scan = self._source.snapshot.scan
-        rows = scan.log.rows
-        last = max((int(result.readings.taken_at[-1]) for result in scan.streams), default=None)
+        snapshot = self._source.snapshot
+        scan, last = snapshot.scan, self._standing(snapshot).last_reading
+        rows, events = scan.log.rows, scan.events.rows.quarantined if scan.events else 0
         return Header(
             title=self._settings.title,
-            last_reading=time_text(from_microseconds(last), scan.zone) if last is not None else "no reading yet",
+            last_reading=time_text(last, scan.zone) if last is not None else "no reading yet",
             zone=str(scan.zone),
+            clock="demo clock" if self._settings.clock == "log" else "",
             read=_count(rows.read),
             accepted=_count(rows.accepted),
             duplicate=_count(rows.duplicate),
             quarantined=_count(rows.quarantined),
             any_quarantined=rows.quarantined > 0,
+            events_quarantined=_count(events) if events else "",
             unconfirmed=sum(_unconfirmed(result) for result in scan.streams),
         )
 
     def board(self) -> BoardPage:
         """Return the board as of this minute."""
-        snapshot, now = self._source.snapshot, self._clock()
-        stamp = (snapshot.version, int(now.timestamp() // 60))
-        kept = self._board
-        if kept is None or kept[0] != stamp:
-            kept = self._board = (stamp, _board(snapshot, now))
+        snapshot = self._source.snapshot
+        stands, kept = self._standing(snapshot), self._board
+        if kept is None or kept[0] is not stands:
+            kept = self._board = (stands, _board(stands, snapshot.scan.zone))
         return kept[1]
 
     def stream(self, view: StreamView) -> StreamPage:
         """Return one stream; a page that says so when there is none."""
-        scan, now = self._source.snapshot.scan, self._clock()
-        results = {result.key: result for result in scan.streams}
-        result = results.get(_key(view))
+        snapshot = self._source.snapshot
+        stands, zone = self._standing(snapshot), snapshot.scan.zone
+        result = next((result for result in stands.streams if result.key == _key(view)), None)
         if result is None:
             return _no_stream(view)
-        return _StreamAnswer(result, list(results), view, scan.zone, now).page()
+        if not len(result.readings):
+            title = f"{result.key.line}: {subject(result)}"
+            return StreamPage(found=False, title=title, notice=_dated_ahead(result.key, stands, zone))
+        return _StreamAnswer(result, stands, view, zone).page()
 
     def figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Any:
         """Return the chart of one stream for a screen (theme, width, scale); None if there is no such stream.
 
         It carries `search`, the address as the browser wrote it, so that the browser knows what was asked.
         """
-        scan = self._source.snapshot.scan
-        result = next((result for result in scan.streams if result.key == _key(view)), None)
-        if result is None:
+        scan, result = self._source.snapshot.scan, self._result(view)
+        if result is None or not len(result.readings):
             return None
         window, _ = _window(result, view, scan.zone)
         figure = stream_figure(
-            result, zone=scan.zone, window=window, screen=_screen(screen), focus_row=_whole(view.row)
+            result,
+            zone=scan.zone,
+            window=window,
+            screen=_screen(screen),
+            focus_row=_whole(view.row),
+            rules=view.rules == ON,
         )
         return figure.update_layout(meta={"search": search, "stream": _stream_id(result.key)})
 
     def csv(self, view: StreamView) -> str | None:
         """Return the readings in view as a CSV file; None when there is no such stream."""
-        scan = self._source.snapshot.scan
-        result = next((result for result in scan.streams if result.key == _key(view)), None)
-        if result is None:
+        scan, result = self._source.snapshot.scan, self._result(view)
+        if result is None or not len(result.readings):
             return None
         window, _ = _window(result, view, scan.zone)
         return stream_csv(result, window.places(result), scan.zone)
@@ -211,27 +260,67 @@ class Queries:
 # the board
 
 
-def _board(snapshot: Snapshot, now: datetime) -> BoardPage:
-    scan = snapshot.scan
-    states = [(result, stream_state(result, scan.zone, now)) for result in scan.streams]
-    urgent = [pair for pair in states if pair[1].word in ("failed", "moving")]
+URGENT = ("failed", "overdue", "moving")
+"""States that need a person, in order."""
+
+
+def _board(stands: Standing, zone: tzinfo) -> BoardPage:
+    states = [(result, stream_state(result, zone, stands.now, stands.due.get(result.key))) for result in stands.streams]
+    urgent = [pair for pair in states if pair[1].word in URGENT]
     urgent.sort(key=lambda pair: _urgency(*pair))
-    names = list(dict.fromkeys(result.key.line for result in scan.streams))
+    names = list(dict.fromkeys(result.key.line for result in stands.streams))
     lines = []
     for name in names:
         own = [(result, state) for result, state in states if result.key.line == name]
-        year = now.astimezone(scan.zone).year
+        year = stands.now.astimezone(zone).year
         lines.append(Line(name, _counted(state for _, state in own), tuple(_tile(*pair, year) for pair in own)))
     return BoardPage(
-        todos=tuple(_todo(*pair) for pair in urgent), lines=tuple(lines), said=_counted(state for _, state in states)
+        todos=(
+            *(_todo(*pair) for pair in urgent),
+            *(_todo_ahead(rows, stands, zone) for rows in stands.ahead),
+            *(_todo_event_ahead(event, zone) for event in stands.events_ahead),
+        ),
+        lines=tuple(lines),
+        said=_counted(state for _, state in states),
     )
 
 
-def _urgency(result: StreamResult, state: StreamState) -> tuple[bool, float, int]:
-    """Return the order of what needs a person: failed checks, the latest first; then what is nearest to its limit."""
-    if state.word == "failed":
-        return False, 0.0, -result.failures[-1].taken_at
-    return True, 1.0 if state.margin_fraction is None else state.margin_fraction, -int(result.readings.taken_at[-1])
+def _urgency(result: StreamResult, state: StreamState) -> tuple[int, float, int]:
+    """Return the order of what needs a person: failed checks, the latest first; overdue ones, the longest first; then
+    what is nearest to its limit.
+    """
+    place, last = URGENT.index(state.word), int(result.readings.taken_at[-1])
+    match state.word:
+        case "failed":
+            return place, 0.0, -result.failures[-1].taken_at
+        case "overdue":
+            return place, 0.0, last
+    return place, 1.0 if state.margin_fraction is None else state.margin_fraction, -last
+
+
+def _todo_ahead(rows: RowsAhead, stands: Standing, zone: tzinfo) -> Todo:
+    """Return that rows of a stream are dated ahead of the clock."""
+    name = next(subject(result) for result in stands.streams if result.key == rows.key)
+    return _todo_date(rows.key.line, f"{name}: {rows.words} dated {time_text(rows.first, zone)}", _view(rows.key).href)
+
+
+def _todo_event_ahead(event: Event, zone: tzinfo) -> Todo:
+    """Return that an event is dated ahead of the clock."""
+    what = event.kind.replace("_", " ")
+    return _todo_date(event.line, f"Event {what}: row {event.row} of the event file dated {time_text(event.at, zone)}")
+
+
+def _todo_date(line: str, headline: str, href: str = ROWS) -> Todo:
+    return Todo(
+        state="ahead",
+        line=line,
+        href=href,
+        headline=headline,
+        because="Left out of every state until that time. Correct the time in the file if it is wrong.",
+        look_first=(),
+        obliges=(),
+        margin="",
+    )
 
 
 def _counted(states: Iterator[StreamState]) -> str:
@@ -241,13 +330,12 @@ def _counted(states: Iterator[StreamState]) -> str:
 
 
 def _todo(result: StreamResult, state: StreamState) -> Todo:
-    headline, because = _split(state.headline)
     return Todo(
         state=state.word,
         line=result.key.line,
         href=_view(result.key).href,
-        headline=headline,
-        because=because,
+        headline=state.gist.rstrip("."),
+        because=state.because.rstrip("."),
         look_first=state.look_first,
         obliges=state.obliges,
         margin=state.margin_text,
@@ -260,7 +348,7 @@ def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:
     return Tile(
         stream=_stream_id(result.key),
         href=_view(result.key).href,
-        title=result.check.title,
+        title=chart_name(result.check),
         position=result.key.position,
         state=state.word,
         value=value,
@@ -269,6 +357,7 @@ def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:
         margin_fraction=state.margin_fraction,
         taken=_short(state.taken_text, year),
         age=state.age_text,
+        due=state.due_text,
         course={"course": drawn.course, "limits": drawn.limits, "marks": drawn.marks} if drawn else {},
         course_words=drawn.words if drawn else "",
         unconfirmed=_unconfirmed(result),
@@ -285,12 +374,6 @@ def _unconfirmed(result: StreamResult) -> bool:
     return acceptance.rule != "none" and not acceptance.confirmed
 
 
-def _split(headline: str) -> tuple[str, str]:
-    """Return the sentence before its reasons, and the reasons."""
-    before, _, after = headline.rstrip(".").partition(": ")
-    return before, after
-
-
 def _parted(result: StreamResult, last: str) -> tuple[str, str]:
     """Return a reading and its unit."""
     if result.check.kind == "judged" or not last:
@@ -305,12 +388,12 @@ def _parted(result: StreamResult, last: str) -> tuple[str, str]:
 class _StreamAnswer:
     """What one stream's page shows."""
 
-    def __init__(
-        self, result: StreamResult, keys: list[StreamKey], view: StreamView, zone: tzinfo, now: datetime
-    ) -> None:
-        self.result, self.keys, self.view, self.zone = result, keys, view, zone
-        self.state = stream_state(result, zone, now)
-        self.window, self.notice = _window(result, view, zone)
+    def __init__(self, result: StreamResult, stands: Standing, view: StreamView, zone: tzinfo) -> None:
+        self.result, self.view, self.zone = result, view, zone
+        self.keys = [other.key for other in stands.streams]
+        self.state = stream_state(self.result, zone, stands.now, stands.due.get(self.result.key))
+        self.window, notice = _window(self.result, view, zone)
+        self.notice = " ".join(filter(None, (notice, _dated_ahead(self.result.key, stands, zone))))
 
     def page(self) -> StreamPage:
         """Return the whole page."""
@@ -324,7 +407,9 @@ class _StreamAnswer:
             title=f"{result.key.line}: {subject(result)}",
             subject=subject(result),
             line=result.key.line,
-            headline=_split(state.headline)[0],
+            headline=state.gist,
+            because=state.because,
+            due=state.due_text,
             state=state.word,
             value=value,
             unit=unit,
@@ -344,6 +429,9 @@ class _StreamAnswer:
             shown=f"{time_text(self.window.first, self.zone)} to {time_text(self.window.last, self.zone)}",
             drawn=self._drawn(),
             judged=not len(result.charted.x),
+            rules=self._rules_button(),
+            rule_rows=tuple(self._rule_rows()),
+            rule_notes=self._rule_notes(),
             explained=tuple(self._explained(episode) for episode in reversed(found[-SIGNALS_SHOWN:])),
             explained_in_all=len(found),
             failures=tuple(self._failures()),
@@ -356,6 +444,24 @@ class _StreamAnswer:
             rows_in_view=self.window.places(result).stop - self.window.places(result).start,
             csv_href=self.view.csv_href,
         )
+
+    def _rules_button(self) -> tuple[str, str, bool] | None:
+        """Return the button that draws the run rules or leaves them out; None where the chart has none."""
+        if not (self.result.check.rules or self.result.check.moving_range) or not self.result.segments:
+            return None
+        on = self.view.rules == ON
+        href = replace(self.view, rules=OFF if on else ON).href
+        return "Run rules on the chart", href, on
+
+    def _rule_rows(self) -> Iterator[RuleRow]:
+        view = self.window.charted_places(self.result)
+        for rule in rules_in_view(self.result, view.start, view.stop):
+            rate = "" if rule.per_1000 is None else in_figures(rule.per_1000, 2)
+            yield RuleRow(rule.words, _count(rule.hits), rate)
+
+    def _rule_notes(self) -> tuple[str, ...]:
+        """Return how the rules and the early warning are to be taken."""
+        return rule_notes(self.result)
 
     def _neighbours(self) -> tuple[tuple[str, str] | None, tuple[str, str] | None]:
         place = self.keys.index(self.result.key)
@@ -372,7 +478,10 @@ class _StreamAnswer:
         named = {LAST: f"Last {USUAL} readings", SEGMENT: "This segment", ALL: "All readings"}
         if not self.result.segments:
             del named[SEGMENT]
-        return tuple((words, _view(self.result.key, show=show).href, show == shown) for show, words in named.items())
+        rules = self.view.rules
+        return tuple(
+            (words, _view(self.result.key, show=show, rules=rules).href, show == shown) for show, words in named.items()
+        )
 
     def _moved(self) -> tuple[str | None, str | None]:
         """Return the addresses of the stretches just before and just after this one; None where no reading is there."""
@@ -387,7 +496,7 @@ class _StreamAnswer:
 
     def _around(self, window: Window, row: int | None = None) -> str:
         start, end = (_local(at, self.zone) for at in (window.first, window.last))
-        return _view(self.result.key, start=start, end=end, row=str(row or "")).href
+        return _view(self.result.key, start=start, end=end, row=str(row or ""), rules=self.view.rules).href
 
     def _at(self, index: int) -> str:
         """Return the address that points at reading `index`."""
@@ -443,6 +552,17 @@ class _StreamAnswer:
             )
 
 
+def _dated_ahead(key: StreamKey, stands: Standing, zone: tzinfo) -> str:
+    """Return which rows of a stream are left out because they are dated ahead of the clock, "" where none is."""
+    rows = next((rows for rows in stands.ahead if rows.key == key), None)
+    if rows is None:
+        return ""
+    return (
+        f"{rows.words.capitalize()}: dated {time_text(rows.first, zone)}, ahead of the clock, and left out here until "
+        "then. Correct the time in the log if it is wrong."
+    )
+
+
 def _no_stream(view: StreamView) -> StreamPage:
     name = " · ".join(part for part in (view.line, view.check, view.position) if part)
     notice = f"There is no stream “{name}” in this log." if name else "This address names no stream."
@@ -451,7 +571,7 @@ def _no_stream(view: StreamView) -> StreamPage:
 
 def _window(result: StreamResult, view: StreamView, zone: tzinfo) -> tuple[Window, str]:
     """Return the stretch that the address asks for, and what of it could not be followed."""
-    usual = last_readings(result, USUAL)
+    usual = with_forecast(result, last_readings(result, USUAL), zone)
     if view.start or view.end:
         try:
             return Window(_site_time(view.start, zone), _site_time(view.end, zone)), ""
@@ -498,8 +618,10 @@ def _key(view: StreamView) -> StreamKey:
     return StreamKey(view.line, view.check, view.position)
 
 
-def _view(key: StreamKey, *, show: str = LAST, start: str = "", end: str = "", row: str = "") -> StreamView:
-    return StreamView(key.line, key.check, key.position, show, start, end, row)
+def _view(
+    key: StreamKey, *, show: str = LAST, start: str = "", end: str = "", row: str = "", rules: str = OFF
+) -> StreamView:
+    return StreamView(key.line, key.check, key.position, show, start, end, row, rules)
 
 
 def _stream_id(key: StreamKey) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
+from typing import Literal
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -17,6 +18,8 @@ class Settings:
     catalogue: Path | None = None
     zone: tzinfo | None = None  # None: the machine's
     dates: str | None = None
+    calendar: Path | None = None  # when the site works; None: around the clock
+    clock: Literal["machine", "log"] = "machine"  # log: the time is that of the newest row, as in a demonstration
     title: str = "Process control board"  # what the site calls it
     follow: bool = True  # whether the log is read again as it grows
     host: str = "127.0.0.1"

@@ -9,6 +9,7 @@ PAGES = (BOARD, STREAM, ROWS)
 
 LAST, SEGMENT, ALL = "last", "segment", "all"
 SHOWS = (LAST, SEGMENT, ALL)
+ON, OFF = "on", "off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,7 @@ class StreamView:
     start: str = ""  # local time of the site, ISO 8601; with `end` it goes before `show`
     end: str = ""
     row: str = ""  # row of the reading to point at
+    rules: str = OFF  # "on": hits of run rules that do not warn are drawn too
 
     @classmethod
     def from_search(cls, search: str | None) -> "StreamView":
@@ -39,6 +41,7 @@ class StreamView:
             start=first("from"),
             end=first("to"),
             row=first("row"),
+            rules=first("rules", OFF),
         )
 
     def to_search(self) -> str:
@@ -46,7 +49,8 @@ class StreamView:
         pairs = [("line", self.line), ("check", self.check), ("position", self.position)]
         pairs += [("show", self.show)] if self.show != LAST else []
         optional = (("from", self.start), ("to", self.end), ("row", self.row))
-        return "?" + urlencode([*pairs, *((name, text) for name, text in optional if text)])
+        pairs += [(name, text) for name, text in optional if text]
+        return "?" + urlencode([*pairs, *([("rules", self.rules)] if self.rules != OFF else [])])
 
     @property
     def href(self) -> str:

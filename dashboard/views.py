@@ -5,7 +5,10 @@ from dataclasses import dataclass
 
 STATE_WORDS: Mapping[str, str] = {
     "failed": "failed",
+    "overdue": "check overdue",
     "moving": "moving",
+    "ahead": "ahead of the clock",
+    "idle": "not in operation",
     "learning": "learning",
     "calm": "calm",
     "judged": "acceptable",
@@ -28,6 +31,7 @@ class Tile:
     margin_fraction: float | None
     taken: str
     age: str
+    due: str  # that the check is overdue or due soon, or the line not in operation
     course: Mapping[str, str]  # pictures by layer
     course_words: str
     unconfirmed: bool
@@ -82,11 +86,13 @@ class Header:
     title: str
     last_reading: str
     zone: str
+    clock: str  # whose clock it is, where it is not this machine's
     read: str
     accepted: str
     duplicate: str
     quarantined: str
     any_quarantined: bool
+    events_quarantined: str  # "" where there is none
     unconfirmed: int
 
 
@@ -110,6 +116,15 @@ class FailedCheck:
     href: str
     words: str
     taken: str
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """One run rule of the chart."""
+
+    words: str
+    hits: str
+    per_1000: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +152,8 @@ class StreamPage:
     subject: str = ""
     line: str = ""
     headline: str = ""
+    because: str = ""
+    due: str = ""
     state: str = ""
     value: str = ""
     unit: str = ""
@@ -155,6 +172,9 @@ class StreamPage:
     shown: str = ""
     drawn: str = ""
     judged: bool = False
+    rules: tuple[str, str, bool] | None = None  # words and address of the button, whether they are drawn now
+    rule_rows: tuple[RuleRow, ...] = ()
+    rule_notes: tuple[str, ...] = ()
     explained: tuple[Explained, ...] = ()
     explained_in_all: int = 0
     failures: tuple[FailedCheck, ...] = ()

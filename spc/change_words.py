@@ -8,7 +8,7 @@ import numpy as np
 from spc.drift import DriftOutcome
 from spc.results import Segment, Side, Signal, StreamResult
 from spc.times import from_microseconds
-from spc.wording import level_text, time_text
+from spc.wording import date_text, level_text, plain, time_text, with_unit
 
 BEFORE = 10
 """Readings before the change whose mean is told as the level it started from."""
@@ -33,10 +33,10 @@ def change_start(signals: Sequence[Signal], segment: Segment, result: StreamResu
     return max(segment.first, signals[0].position if since is None else since)
 
 
-def change_sentence(
+def change_parts(
     name: str, signals: Sequence[Signal], side: Side, segment: Segment, result: StreamResult, zone: tzinfo
-) -> str:
-    """Return the sentence of one change: "name has been falling since about ..., from ... to ...: ...".
+) -> tuple[str, str]:
+    """Return what is told of one change: "name has been falling since about ..., from ... to ...", and how surely.
 
     Args:
         name: what the sentence calls the stream.
@@ -66,7 +66,7 @@ def change_sentence(
     if span is not None and span[0] != span[1]:
         first, latest = (time_text(from_microseconds(int(charted.taken_at[i])), zone) for i in span)
         extra.append(f"it most likely began between {first} and {latest}")
-    return f"{told}{': ' if extra else ''}{', and '.join(extra)}."
+    return told, ", and ".join(extra)
 
 
 def limit_sentence(result: StreamResult, side: Side | None, zone: tzinfo) -> str:
@@ -76,5 +76,6 @@ def limit_sentence(result: StreamResult, side: Side | None, zone: tzinfo) -> str
     if forecast.readings_p50 is None or forecast.date_of_limit is None or np.isnan(limit):
         return ""
     readings = max(1, round(forecast.readings_p50))
-    date = f"{time_text(forecast.date_of_limit, zone).rsplit(' ', 1)[0]}"
-    return f"If nothing is done the limit {limit:g} is passed in about {readings} readings, around {date}."
+    date, shown = date_text(forecast.date_of_limit, zone), with_unit(plain(limit), result.check.chart_unit)
+    ahead = f"about {readings} readings" if readings > 1 else "about 1 reading"
+    return f"If nothing is done the limit {shown} is passed in {ahead}, around {date}."

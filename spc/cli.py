@@ -156,6 +156,9 @@ def serve(
     catalogue: CatalogueFile = None,
     zone: Zone = None,
     dates: Dates = None,
+    calendar: Annotated[
+        Path | None, _quiet("When the site works (TOML), for checks that are overdue. [default: around the clock]")
+    ] = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
 ) -> None:
@@ -165,14 +168,15 @@ def serve(
 
     serve_dashboard(
         Settings(
-            host=host,
-            port=port,
             log=follow,
             store=cli_store.to_show(store, follow),
             events=events,
             catalogue=catalogue,
             zone=zone_named(zone),
             dates=dates,
+            calendar=calendar,
+            host=host,
+            port=port,
         )
     )
 
@@ -205,6 +209,8 @@ def demo(
         events=files.events,
         catalogue=files.catalogue,
         zone=zone_named(DEMO_ZONE),
+        calendar=files.calendar,
+        clock="log",
         title="Demo line (invented)",
         port=port,
     )

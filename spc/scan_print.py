@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from spc.as_of import rows_ahead
 from spc.charted import was_running
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
@@ -17,10 +18,18 @@ from spc.results import StreamResult
 from spc.scan import Scan
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
 from spc.times import from_microseconds
-from spc.wording import CLOCKS_DIFFER, bounds_text, source_text, time_text
+from spc.wording import bounds_text, source_text, time_text
 
-STATE_WORDS = {"failed": "FAILED", "moving": "moving", "learning": "learning", "calm": "calm", "judged": "acceptable"}
-_STYLE = {"failed": "bold reverse", "moving": "bold", "learning": "dim", "calm": "", "judged": ""}
+STATE_WORDS = {
+    "failed": "FAILED",
+    "overdue": "overdue",
+    "moving": "moving",
+    "idle": "not in operation",
+    "learning": "learning",
+    "calm": "calm",
+    "judged": "acceptable",
+}
+_STYLE = {"failed": "bold reverse", "overdue": "bold", "moving": "bold", "learning": "dim"}
 COLUMNS: dict[str, Literal["left", "right"]] = {
     "readings": "right",
     "last": "right",
@@ -79,13 +88,13 @@ def _rows(scan: Scan, now: datetime) -> Iterable[RenderableType]:
 
 
 def _ahead(scan: Scan, now: datetime) -> Iterable[str]:
-    """Say of each stream whose last reading is dated ahead of the clock that it hides those before it."""
+    """Say of each stream which of its rows are dated ahead of the clock."""
     for result in scan.streams:
-        last = from_microseconds(int(result.readings.taken_at[-1]))
-        if last > now + CLOCKS_DIFFER:
+        ahead = rows_ahead(result.readings, now)
+        if ahead is not None:
             yield (
-                f"row {int(result.readings.row[-1])}: {result.key} is dated {time_text(last, scan.zone)}, ahead of the "
-                "clock, and stands as the last reading of its stream; correct the time if it is wrong"
+                f"{ahead.words}: {result.key} is dated {time_text(ahead.first, scan.zone)}, ahead of the clock; its "
+                "state below leaves that out until then; correct the time if it is wrong"
             )
 
 
@@ -102,7 +111,7 @@ def _attention(states: list[tuple[StreamResult, StreamState]]) -> Iterable[Rende
     for result, state in urgent:
         lines = [
             Text.assemble(
-                (f"{STATE_WORDS[state.word]:<7}", _STYLE[state.word]), f" {result.key.line}: {state.headline}"
+                (f"{STATE_WORDS[state.word]:<7}", _STYLE.get(state.word, "")), f" {result.key.line}: {state.headline}"
             )
         ]
         if state.look_first:
@@ -129,7 +138,7 @@ def _streams(states: list[tuple[StreamResult, StreamState]], scan: Scan) -> Iter
                 state.margin_text,
                 str(len(result.failures) or ""),
                 str(len(episodes(result, scan.zone)) or ""),
-                Text(STATE_WORDS[state.word], style=_STYLE[state.word]),
+                Text(STATE_WORDS[state.word], style=_STYLE.get(state.word, "")),
             )
         yield table
     yield Text("")

@@ -7,11 +7,14 @@ from typing import Literal
 
 import numpy as np
 
+from spc.as_of import as_of
 from spc.catalogue.acceptance import Verdict, verdict
-from spc.change_words import change_sentence, change_start, limit_sentence
+from spc.change_words import change_parts, change_start, limit_sentence
 from spc.charted import was_running
+from spc.check_due import CheckDue, due_soon
+from spc.margin import last_read, last_text, margin
 from spc.monitor import MOVING_RANGE_RULE, reset_since, starts_segment
-from spc.records import Bound, Event
+from spc.records import Event
 from spc.results import Failure, Segment, Side, Signal, StreamResult
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
@@ -19,13 +22,12 @@ from spc.wording import (
     NOT_CONFIRMED,
     age_text,
     bounds_text,
+    chart_name,
     level_text,
-    number,
     outside_text,
     reading_text,
     source_text,
     time_text,
-    with_unit,
 )
 
 GAP = 5
@@ -41,7 +43,11 @@ EXPLAINS_FOR = timedelta(days=3)
 
 _RULE_SIDE = {"low": LOW, None: NO_SIDE, "high": HIGH}
 
-StateWord = Literal["failed", "moving", "learning", "calm", "judged"]
+StateWord = Literal["failed", "overdue", "moving", "idle", "learning", "calm", "judged"]
+"""What a stream is at a moment; a state that needs a person goes before one that does not.
+
+A check that is overdue, and a stream whose line is not in operation, is never called calm: what is known of it is old.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +58,15 @@ class Episode:
     side: Side | None  # the side most of its sided signals are on
     since: datetime  # aware, UTC: first reading of the run that the first signal closed
     open: bool  # whether it still goes on at the last reading
-    sentence: str
+    gist: str  # what moves, since when, how far: the sentence without its reasons
+    because: str  # the reasons, and what comes next
     look_first: tuple[str, ...]
     explained_by: tuple[Event, ...]
+
+    @property
+    def sentence(self) -> str:
+        """The whole of it in words."""
+        return joined(self.gist, self.because)
 
     @property
     def first(self) -> Signal:
@@ -72,7 +84,8 @@ class StreamState:
     """What a stream's line on the board says."""
 
     word: StateWord
-    headline: str
+    gist: str  # what is so, short: for a heading
+    because: str  # the reasons, "" where there are none; to stand after `gist`
     look_first: tuple[str, ...]
     obliges: tuple[str, ...]
     last_text: str
@@ -81,6 +94,19 @@ class StreamState:
     taken_text: str
     age_text: str
     limits_text: str
+    due_text: str = ""  # that a check is overdue, due soon, or that the line is not in operation
+
+    @property
+    def headline(self) -> str:
+        """The whole of it in words."""
+        return joined(self.gist, self.because)
+
+
+def joined(gist: str, because: str) -> str:
+    """Return a sentence with its reasons."""
+    if not because:
+        return f"{gist}."
+    return f"{gist}{' ' if gist.endswith('.') else ': '}{because}"
 
 
 def episodes(result: StreamResult, zone: tzinfo) -> tuple[Episode, ...]:
@@ -116,10 +142,11 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
     still = segment is result.segments[-1] and last - signals[-1].position <= gap and not _reset_since(result)
     if warnings and side is not None:
         start = change_start(warnings, segment, result)
-        sentence = change_sentence(subject(result), warnings, side, segment, result, zone)
+        gist, reasons = change_parts(subject(result), warnings, side, segment, result, zone)
     else:
         start = _start_of_run(signals[0], side, segment, result)
-        sentence = _sentence(signals, side, start, segment, result, zone)
+        gist = _gist(signals, side, start, segment, result, zone)
+        reasons = "; ".join(_reasons(signals, result))
     ahead = limit_sentence(result, side, zone) if still else ""
     look = result.check.look_first
     return Episode(
@@ -127,7 +154,8 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
         side=side,
         since=from_microseconds(int(result.charted.taken_at[start])),
         open=still,
-        sentence=f"{sentence} {ahead}".rstrip(),
+        gist=gist if reasons or not ahead else f"{gist}.",
+        because=" ".join(filter(None, (f"{reasons}." if reasons else "", ahead))),
         look_first=(look.get(side) if side else None) or look.get("any", ()),
         explained_by=_explanations(signals[0], result),
     )
@@ -153,7 +181,7 @@ def _explanations(signal: Signal, result: StreamResult) -> tuple[Event, ...]:
     return tuple(e for e in result.events if e.kind in kinds and at - EXPLAINS_FOR <= e.at <= at)
 
 
-def _sentence(
+def _gist(
     signals: tuple[Signal, ...],
     side: Side | None,
     start: int,
@@ -163,11 +191,10 @@ def _sentence(
 ) -> str:
     assert segment.limits is not None
     name, since = subject(result), time_text(from_microseconds(int(result.charted.taken_at[start])), zone)
-    reasons = "; ".join(_reasons(signals, result))
     if all(signal.chart == "moving_range" for signal in signals):
-        return f"{name} jumped at {since}: {reasons}."
+        return f"{name} jumped at {since}"
     if side is None:
-        return f"{name} has been behaving unusually since {since}: {reasons}."
+        return f"{name} has been behaving unusually since {since}"
     run = result.charted.x[start : signals[-1].position + 1]
     centre, mean = segment.limits.centre_line, float(run.mean())
     away = level_text(abs(mean - centre), result.check)
@@ -175,10 +202,10 @@ def _sentence(
     if len(run) == 1:
         reading = reading_text(float(run[0]), result.check, int(result.charted.bound[start]))
         usual = level_text(centre, result.check)
-        return f"{name} read {reading} at {since}, {away} {way} its centre line {usual}: {reasons}."
+        return f"{name} read {reading} at {since}, {away} {way} its centre line {usual}"
     return (
         f"{name} has been {way} its centre line {level_text(centre, result.check)} since {since}, "
-        f"by {away} on average over {len(run)} readings: {reasons}."
+        f"by {away} on average over {len(run)} readings"
     )
 
 
@@ -191,11 +218,15 @@ def _reasons(signals: Sequence[Signal], result: StreamResult) -> list[str]:
 
 def subject(result: StreamResult) -> str:
     """Return what a sentence about a stream calls it: "Bath concentration, tank"."""
-    return f"{result.check.title}, {result.key.position}" if result.key.position else result.check.title
+    name = chart_name(result.check)
+    return f"{name}, {result.key.position}" if result.key.position else name
 
 
 def rule_sentence(signal: Signal, result: StreamResult) -> str:
-    """Return in words which rule fired."""
+    """Return in words which rule fired, or what the early warning found."""
+    if signal.chart == "early_warning":
+        way = {"low": "down", "high": "up", None: ""}[signal.side]
+        return f"early warning: a {signal.rule} {way}".rstrip()
     if signal.rule == MOVING_RANGE_RULE:
         limits = segment_of(signal.position, result.segments).limits
         assert limits is not None
@@ -207,16 +238,25 @@ def rule_sentence(signal: Signal, result: StreamResult) -> str:
     return describe(setting, _RULE_SIDE[signal.side])
 
 
-def stream_state(result: StreamResult, zone: tzinfo, now: datetime) -> StreamState:
-    """Return what the board says of a stream at `now`."""
-    word, headline, look_first = _word(result, zone)
-    last = _last_read(result)
+def stream_state(result: StreamResult, zone: tzinfo, now: datetime, due: CheckDue | None = None) -> StreamState:
+    """Return what the board says of a stream at `now`, from readings and events up to then.
+
+    Args:
+        result: of the stream.
+        zone: of the times told.
+        now: aware.
+        due: how the stream stands to its interval; None where nothing is known of that.
+    """
+    result = as_of(result, now)
+    word, gist, because, look_first = _word(result, zone, due)
+    last = last_read(result)
     taken = from_microseconds(int(result.readings.taken_at[last])) if last is not None else None
     margin_text, margin_fraction = margin(result)
     acceptance = result.check.acceptance
     return StreamState(
         word=word,
-        headline=headline,
+        gist=gist,
+        because=because,
         look_first=look_first,
         obliges=result.check.obliges if word == "failed" else (),
         last_text=last_text(result),
@@ -227,32 +267,54 @@ def stream_state(result: StreamResult, zone: tzinfo, now: datetime) -> StreamSta
         limits_text=" \N{EN DASH} ".join(
             filter(None, (bounds_text(acceptance, result.check), source_text(acceptance)))
         ),
+        due_text=due_text(due, zone, now) if due else "",
     )
 
 
-def _word(result: StreamResult, zone: tzinfo) -> tuple[StateWord, str, tuple[str, ...]]:
-    last = _last_read(result)
+def due_text(due: CheckDue, zone: tzinfo, now: datetime) -> str:
+    """Return how a stream stands to its interval, "" while its next check is far off."""
+    if due.word == "overdue" and due.by is not None:
+        return f"check overdue since {time_text(due.by, zone)}"
+    if due.word == "not in operation" and due.resting_since is not None:
+        return f"line not in operation since {time_text(due.resting_since, zone)}"
+    return f"next check due by {time_text(due.by, zone)}" if due_soon(due, now) and due.by else ""
+
+
+Said = tuple[StateWord, str, str, tuple[str, ...]]
+
+
+def _word(result: StreamResult, zone: tzinfo, due: CheckDue | None) -> Said:
+    """Return the state, its gist, its reasons, and what to look at first."""
+    last = last_read(result)
     look = result.check.look_first
     failure = standing_failure(result)
     if failure is not None:
         side = _failed_side(failure, result)
-        asked = _asked(result)
         at = time_text(from_microseconds(failure.taken_at), zone)
         since = "" if failure.index == last else "; no reading since shows that it passes"
-        headline = f"{subject(result)} read {failed_text(failure, result)} at {at}: {asked}{since}."
-        return "failed", headline, (look.get(side) if side else None) or look.get("any", ())
+        gist = f"{subject(result)} read {failed_text(failure, result)} at {at}"
+        return "failed", gist, f"{_asked(result)}{since}.", (look.get(side) if side else None) or look.get("any", ())
     moving = [episode for episode in episodes(result, zone) if episode.open]
+    if due is not None and due.word == "overdue" and due.by is not None:
+        gist = f"{subject(result)}: check overdue since {time_text(due.by, zone)}"
+        asked = f"due {result.check.interval.words}."
+        return "overdue", gist, f"{asked} {moving[-1].sentence}" if moving else asked, ()
     if moving:
-        return "moving", moving[-1].sentence, moving[-1].look_first
+        return "moving", moving[-1].gist, moving[-1].because, moving[-1].look_first
+    if due is not None and due.word == "not in operation":
+        return "idle", "Line not in operation", "", ()
     if result.check.kind == "judged":
-        return "judged", "Last result acceptable." if last is not None else "Nothing written down yet.", ()
+        return "judged", "Last result acceptable" if last is not None else "Nothing written down yet", "", ()
     if result.check.charted != "none" and _reset_since(result):
-        return "learning", f"Control limits need {result.check.baseline} readings since the last reset; 0 so far.", ()
+        return "learning", _learning(result, 0), "", ()
     limits = result.segments[-1].limits if result.segments else None
     if result.check.charted != "none" and (limits is None or not limits.complete):
-        n = limits.n_baseline if limits else len(result.charted.x)
-        return "learning", f"Control limits need {result.check.baseline} readings since the last reset; {n} so far.", ()
-    return "calm", "No signal.", ()
+        return "learning", _learning(result, limits.n_baseline if limits else len(result.charted.x)), "", ()
+    return "calm", "No signal", "", ()
+
+
+def _learning(result: StreamResult, n: int) -> str:
+    return f"Control limits need {result.check.baseline} readings since the last reset; {n} so far"
 
 
 def failed_text(failure: Failure, result: StreamResult) -> str:
@@ -296,83 +358,6 @@ def _failed_side(failure: Failure, result: StreamResult) -> Side | None:
     i = int(np.searchsorted(result.charted.index, failure.index))
     # what is not above the upper limit failed below the lower one: a censored reading may lie on the limit itself
     return "high" if result.charted.x[i] >= result.charted.upper[i] else "low"
-
-
-def _last_read(result: StreamResult) -> int | None:
-    """Return the index of the last reading taken with the line in operation."""
-    running = np.flatnonzero(was_running(result.readings))
-    return int(running[-1]) if len(running) else None
-
-
-def last_text(result: StreamResult) -> str:
-    """Return the last reading as people read it, "" when there is none."""
-    last = _last_read(result)
-    if last is None:
-        return ""
-    if len(result.charted.x) and result.charted.index[-1] == last:
-        return reading_text(float(result.charted.x[-1]), result.check, int(result.charted.bound[-1]))
-    return str(result.readings.word[last]) or with_unit(
-        number(float(result.readings.value[last]), result.check.decimals), result.check.unit_label
-    )
-
-
-def margin(result: StreamResult) -> tuple[str, float | None]:
-    """Return how far the last reading is inside its acceptance limits: in words, and as a fraction.
-
-    Of a reading that cannot be judged the words say why; there is no fraction then. The fraction is 0 on the limit or
-    outside. With two limits it is 1 in the middle between them; with one limit it is 1 where the reading is as far
-    inside as the centre line of its segment, or farther.
-    """
-    charted, check = result.charted, result.check
-    if not len(charted.x):
-        return "", None
-    if charted.index[-1] != _last_read(result):
-        return "not judged: no reference beside it", None
-    judged = _last_verdict(result)
-    if judged is Verdict.UNDECIDED and charted.bound[-1] != Bound.EXACT and _has_limits(result):
-        return f"not judged: {last_text(result)} may lie on either side of the limit", None
-    x, lower, upper = float(charted.x[-1]), float(charted.lower[-1]), float(charted.upper[-1])
-    distances = [(x - lower, "above the lower", lower), (upper - x, "below the upper", upper)]
-    distance, way, limit = min((d for d in distances if not np.isnan(d[0])), default=(np.nan, "", np.nan))
-    if np.isnan(distance):
-        return _why_no_limit(result), None
-    shown = f"{limit:g}".replace("-", "\N{MINUS SIGN}")
-    if distance >= 0 and judged is Verdict.OUTSIDE:  # ">2" where at most 2 is asked
-        return f"beyond the limit {shown}", 0.0
-    if distance < 0 and judged is not Verdict.OUTSIDE:  # on the limit, however the arithmetic rounded
-        return f"on the limit {shown}", 0.0
-    if distance < 0:
-        way = "below the lower" if way.startswith("above") else "above the upper"
-    text = f"{reading_text(abs(distance), check)} {way} limit {shown}"
-    if distance <= 0:
-        return (text if distance else f"on the limit {shown}"), 0.0
-    limits = result.segments[-1].limits if result.segments else None
-    if not np.isnan(lower) and not np.isnan(upper):
-        usual = (upper - lower) / 2
-    else:
-        usual = abs((limits.centre_line if limits else x) - limit)
-    return text, min(1.0, distance / usual) if usual > 0 else 1.0
-
-
-def _last_verdict(result: StreamResult) -> Verdict:
-    """Return how the last charted reading lies to its acceptance limits."""
-    last = result.charted
-    return Verdict(int(verdict(last.x[-1:], last.bound[-1:], last.lower[-1:], last.upper[-1:])[0]))
-
-
-def _has_limits(result: StreamResult) -> bool:
-    """Return whether the last charted reading has an acceptance limit."""
-    return not (np.isnan(result.charted.lower[-1]) and np.isnan(result.charted.upper[-1]))
-
-
-def _why_no_limit(result: StreamResult) -> str:
-    """Return why the last charted reading has no acceptance limit."""
-    if result.check.acceptance.rule in ("none", "fixed"):
-        return "no acceptance limit"
-    if np.isnan(result.readings.reference[result.charted.index[-1]]):
-        return "not judged: no reference beside it"
-    reference = float(result.readings.reference[result.charted.index[-1]])
-    return f"not judged: the document names no limit at {reference:g} A"
 
 
 def resetting_events(result: StreamResult) -> tuple[Event, ...]:

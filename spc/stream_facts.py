@@ -5,7 +5,7 @@ from datetime import tzinfo
 from spc.records import NOT_RUN, Bound, Readings
 from spc.results import Forecast, StreamResult
 from spc.times import from_microseconds
-from spc.wording import NOT_CONFIRMED, bounds_text, level_text, reading_text, time_text, with_unit
+from spc.wording import NOT_CONFIRMED, bounds_text, date_text, level_text, reading_text, time_text, with_unit
 
 Facts = tuple[tuple[str, str], ...]
 
@@ -64,7 +64,7 @@ def _time_to_limit(forecast: Forecast, zone: tzinfo) -> str:
         if early is None:
             return "The acceptance limit is not expected to be reached in the coming readings."
         return f"The acceptance limit may be reached, at the earliest in about {early:.0f} readings (1 chance in 10)."
-    when = f", around {time_text(forecast.date_of_limit, zone)}" if forecast.date_of_limit else ""
+    when = f", around {date_text(forecast.date_of_limit, zone)}" if forecast.date_of_limit else ""
     until = f"{late:.0f}" if late is not None else "many more"
     from_ = f"{early:.0f}" if early is not None else "1"
     return (

@@ -23,6 +23,11 @@ SMALLEST, LARGEST = 1e-6, 1e12
 """Numbers between are written without an exponent."""
 
 
+def plain(x: float) -> str:
+    """Return a limit as the document writes it, with a true minus sign: "0.1", "\N{MINUS SIGN}10"."""
+    return f"{x:g}".replace("-", "\N{MINUS SIGN}")
+
+
 def in_figures(x: float, digits: int = 3) -> str:
     """Return `x` with that many figures: "0.00135", "12.4", "1,090", "2.4e-12"; "none" for NaN."""
     if math.isnan(x):
@@ -62,15 +67,30 @@ def level_text(x: float, check: Check) -> str:
     return with_unit(number(x, check.decimals + more), check.chart_unit)
 
 
+def chart_name(check: Check) -> str:
+    """Return what is on the chart of a check: "Ammeter deviation" where it is the deviation from a reference."""
+    return f"{check.title} deviation" if check.charted == "deviation" else check.title
+
+
 def with_unit(text: str, unit: str) -> str:
-    """Return `text` followed by `unit`, if there is one."""
+    """Return `text` followed by `unit`, if there is one; one of a unit that is counted is told as one."""
+    unit = ONE_OF.get(unit, unit) if text.lstrip("<>\N{MINUS SIGN}") == "1" else unit
     return f"{text} {unit}" if unit else text
+
+
+ONE_OF = {"holes": "hole"}
+"""Units that are counted in words, and one of them."""
 
 
 def time_text(at: datetime, zone: tzinfo) -> str:
     """Return the local time of `zone`: "Tue 4 Mar 2025 06:10"."""
     local = at.astimezone(zone)
     return f"{local:%a} {local.day} {local:%b %Y %H:%M}"
+
+
+def date_text(at: datetime, zone: tzinfo) -> str:
+    """Return the local date of `zone`: "Tue 4 Mar 2025"."""
+    return time_text(at, zone).rsplit(" ", 1)[0]
 
 
 CLOCKS_DIFFER = timedelta(minutes=5)
@@ -98,7 +118,7 @@ def bounds_text(acceptance: Acceptance, check: Check) -> str:
     match acceptance.rule:
         case "fixed":
             asks = [
-                f"{words} {limit:g}".replace("-", "\N{MINUS SIGN}")
+                f"{words} {plain(limit)}"
                 for words, limit in (("at least", acceptance.lower), ("at most", acceptance.upper))
                 if limit is not None
             ]

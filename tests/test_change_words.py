@@ -37,7 +37,7 @@ def test_a_drift_is_told_once_with_its_start_its_rate_and_the_limit_ahead():
     assert abs(episode.since - (START + timedelta(hours=8 * 40))) <= timedelta(hours=8 * 5)
     assert episode.sentence.startswith("Bath concentration, tank has been falling since about ")
     assert " a reading, and it most likely began between " in episode.sentence
-    assert "If nothing is done the limit 0.1 is passed in about " in episode.sentence
+    assert "If nothing is done the limit 0.1 mL/100 mL is passed in about " in episode.sentence
     rate = float(episode.sentence.split(": about ")[1].split()[0])
     assert rate == pytest.approx(0.005, abs=0.0015)
 

@@ -98,7 +98,7 @@ def test_every_reading_signal_and_failure_stands_at_its_value(line):
     assert list(found["reading"].y) == result.charted.x.tolist()
     assert list(found["signalled"].y) == [
         float(result.charted.x[place])
-        for place in sorted({s.position for s in result.signals if s.chart == "individuals"})
+        for place in sorted({s.position for s in result.signals if s.chart != "moving_range"})
     ]
     assert list(traces(figure_of(line[AMMETER]))["outside the acceptance limits"].y) == [-13.0]
 
@@ -145,7 +145,7 @@ def test_units_are_on_the_axes(line):
 
     assert layout.yaxis.title.text == "UV-A irradiance, µW/cm²"
     assert layout.yaxis2.title.text.replace("<br>", " ") == "Moving range, µW/cm²"
-    assert figure_of(line[AMMETER]).layout.yaxis.title.text == "Ammeter, %"
+    assert figure_of(line[AMMETER]).layout.yaxis.title.text == "Deviation from reference, %"
 
 
 def test_both_panes_share_one_time_axis(line):
@@ -310,7 +310,7 @@ def test_signalled_and_failed_readings_outlive_thinning(line, monkeypatch):
     found = traces(figure_of(result))
 
     assert len(found["reading"].y) < len(result.charted.x)
-    assert len(found["signalled"].y) == len({s.position for s in result.signals if s.chart == "individuals"})
+    assert len(found["signalled"].y) == len({s.position for s in result.signals if s.chart != "moving_range"})
 
 
 def test_what_is_far_from_the_window_is_not_sent_and_lines_lead_out_of_it(line):

@@ -7,13 +7,18 @@ import numpy as np
 import pytest
 
 from spc.catalogue.acceptance import Acceptance
+from spc.check_due import CheckDue
 from spc.monitor import monitor_stream
 from spc.records import Bound
 from spc.signals import episodes, stream_state
+from spc.wording import age_text
 from tests.made import START, made_check, made_event, made_readings
 
 VIENNA = ZoneInfo("Europe/Vienna")
 STEADY = [0.19, 0.21] * 10
+OVERDUE = CheckDue("overdue", START + timedelta(hours=8))
+RESTING = CheckDue("not in operation", None, resting_since=START + timedelta(hours=8))
+DUE = CheckDue("due", START + timedelta(days=40))
 
 
 def at_reading(i: float):
@@ -45,7 +50,7 @@ def test_the_sentence_says_what_moves_since_when_and_how_far():
     assert episode.sentence == (
         "Bath concentration, tank has been below its centre line 0.200 mL/100 mL since Sun 9 Mar 2025 23:00, "
         "by 0.020 mL/100 mL on average over 9 readings: 9 readings in a row below the centre line. "
-        "If nothing is done the limit 0.1 is passed in about 44 readings, around Thu 27 Mar 2025."
+        "If nothing is done the limit 0.1 mL/100 mL is passed in about 44 readings, around Thu 27 Mar 2025."
     )
     assert episode.look_first == ("the agitator",)
 
@@ -132,10 +137,10 @@ def test_starter_limits_are_shown_as_not_confirmed():
 @pytest.mark.parametrize(
     ("last", "text", "fraction"),
     [
-        (0.25, "0.15 mL/100 mL above the lower limit 0.1", 1.0),
-        (0.15, "0.05 mL/100 mL above the lower limit 0.1", 1 / 3),
-        (0.4, "on the limit 0.4", 0.0),
-        (0.42, "0.02 mL/100 mL above the upper limit 0.4", 0.0),
+        (0.25, "0.15 above the lower limit 0.1 mL/100 mL", 1.0),
+        (0.15, "0.05 above the lower limit 0.1 mL/100 mL", 1 / 3),
+        (0.4, "on the limit 0.4 mL/100 mL", 0.0),
+        (0.42, "0.02 above the upper limit 0.4 mL/100 mL", 0.0),
     ],
 )
 def test_the_margin_to_the_nearer_limit(last, text, fraction):
@@ -193,7 +198,7 @@ def test_a_reading_without_its_reference_undoes_no_failure_and_borrows_no_margin
     state = state_after([1010.0, 1200.0, 1010.0], references=[1000.0, 1000.0, np.nan], check=ammeter)
 
     assert state.word == "failed"
-    assert state.headline.startswith("Ammeter, tank read 20.00 % at ")
+    assert state.headline.startswith("Ammeter deviation, tank read 20.00 % at ")
     assert state.margin_text == "not judged: no reference beside it"
     assert state.margin_fraction is None
 
@@ -220,8 +225,53 @@ def test_a_failed_judged_check_stands_until_a_verdict_that_passes():
 
 def test_a_time_that_has_not_come_yet_is_not_told_as_current():
     assert state_after([0.2], hours=-0.05).age_text == "just now"
-    assert state_after([0.2], hours=-1.5).age_text == "dated 2 h ahead of the clock"
-    assert state_after([0.2], hours=-24 * 400).age_text == "dated 400 days ahead of the clock"
+    assert state_after([0.2], hours=-1.5).taken_text == "never"
+    assert state_after([0.2, 0.05], hours=-1.5).last_text == "0.20 mL/100 mL"
+    assert state_after([0.2, 0.05], hours=-1.5).word == "learning"
+
+
+def test_an_age_says_how_far_ahead_a_time_is():
+    assert age_text(START + timedelta(hours=1.5), START) == "dated 2 h ahead of the clock"
+    assert age_text(START + timedelta(days=400), START) == "dated 400 days ahead of the clock"
+
+
+@pytest.mark.parametrize(
+    ("values", "due", "word", "headline"),
+    [
+        ([0.05], OVERDUE, "failed", "Bath concentration, tank read 0.05 mL/100 mL at"),
+        ([*STEADY, *[0.18] * 12], OVERDUE, "overdue", "Bath concentration, tank: check overdue since Mon 3 Mar 2025"),
+        (STEADY, OVERDUE, "overdue", "Bath concentration, tank: check overdue since Mon 3 Mar 2025 15:00: due every"),
+        (STEADY, RESTING, "idle", "Line not in operation."),
+        ([*STEADY, *[0.18] * 12], RESTING, "moving", "Bath concentration, tank has been below"),
+        (STEADY, DUE, "calm", "No signal."),
+        (STEADY, None, "calm", "No signal."),
+    ],
+)
+def test_an_old_reading_is_not_told_as_calm(values, due, word, headline):
+    result = monitor_stream(made_readings(values), (), made_check())
+    state = stream_state(result, VIENNA, at_reading(len(values)), due)
+
+    assert state.word == word
+    assert state.headline.startswith(headline)
+
+
+def test_what_is_due_is_told_within_a_shift_of_it():
+    result = monitor_stream(made_readings(STEADY), (), made_check())
+
+    def told(due: CheckDue) -> str:
+        return stream_state(result, VIENNA, at_reading(20), due).due_text
+
+    assert told(CheckDue("due", at_reading(20.5))) == "next check due by Mon 10 Mar 2025 03:00"
+    assert told(CheckDue("due", at_reading(40))) == ""
+    assert told(OVERDUE) == "check overdue since Mon 3 Mar 2025 15:00"
+    assert told(RESTING) == "line not in operation since Mon 3 Mar 2025 15:00"
+
+
+def test_the_headline_is_its_gist_and_its_reasons():
+    state = state_after([0.05])
+
+    assert ": " not in state.gist
+    assert state.headline == f"{state.gist}: {state.because}"
 
 
 def test_what_moved_before_a_reset_is_not_told_as_moving_after_it():
@@ -229,8 +279,8 @@ def test_what_moved_before_a_reset_is_not_told_as_moving_after_it():
     topped_up = made_event("bath_topped_up", at_reading(31.5))
     changed = made_event("bath_changed", at_reading(31.5))
 
-    assert state_after(moving, events=(topped_up,)).word == "moving"
-    state = state_after(moving, events=(changed,))
+    assert state_after(moving, events=(topped_up,), hours=5).word == "moving"
+    state = state_after(moving, events=(changed,), hours=5)
 
     assert state.word == "learning"
     assert state.headline == "Control limits need 20 readings since the last reset; 0 so far."
@@ -239,7 +289,7 @@ def test_what_moved_before_a_reset_is_not_told_as_moving_after_it():
 def test_a_failed_check_stands_after_a_reset_until_a_reading_passes():
     changed = made_event("bath_changed", at_reading(20.5))
 
-    assert state_after([*STEADY, 0.05], events=(changed,)).word == "failed"
+    assert state_after([*STEADY, 0.05], events=(changed,), hours=5).word == "failed"
     assert state_after([*STEADY, 0.05, 0.2], events=(changed,)).word == "learning"
 
 
@@ -253,9 +303,9 @@ def test_a_failure_of_a_limit_that_the_site_has_not_confirmed_says_so():
 def test_a_reading_off_the_scale_at_the_limit_is_beyond_it():
     dark = made_check(acceptance=Acceptance(rule="fixed", upper=2.0), possible=(0.0, None))
 
-    assert state_after([2.0], bounds=[Bound.ABOVE], check=dark).margin_text == "beyond the limit 2"
-    assert state_after([2.0], bounds=[Bound.BELOW], check=dark).margin_text == "on the limit 2"
-    assert state_after([2.0 + 1e-12], check=dark).margin_text == "on the limit 2"
+    assert state_after([2.0], bounds=[Bound.ABOVE], check=dark).margin_text == "beyond the limit 2 mL/100 mL"
+    assert state_after([2.0], bounds=[Bound.BELOW], check=dark).margin_text == "on the limit 2 mL/100 mL"
+    assert state_after([2.0 + 1e-12], check=dark).margin_text == "on the limit 2 mL/100 mL"
 
 
 def test_a_limit_below_zero_has_a_true_minus_sign():
@@ -263,5 +313,5 @@ def test_a_limit_below_zero_has_a_true_minus_sign():
 
     state = state_after([-0.05], check=timer)
 
-    assert state.margin_text == "0.05 mL/100 mL above the lower limit \N{MINUS SIGN}0.1"
+    assert state.margin_text == "0.05 above the lower limit \N{MINUS SIGN}0.1 mL/100 mL"
     assert state.limits_text.startswith("at least \N{MINUS SIGN}0.1 and at most 0.1")

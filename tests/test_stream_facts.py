@@ -72,7 +72,7 @@ LIMIT_AT = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
         (Forecast("m", 0.0, 0.0, None, None, None, None), "under 1 in 1000; that one of the next five does: under"),
         (Forecast("m", 0.0, 0.0, None, None, None, None), "not expected to be reached"),
         (Forecast("m", 0.2, 0.6, 4.0, None, None, None), "at the earliest in about 4 readings (1 chance in 10)"),
-        (Forecast("m", 0.2, 0.6, 4.0, 9.0, 20.0, LIMIT_AT), "about 9 readings, around Fri 1 May 2026 12:00"),
+        (Forecast("m", 0.2, 0.6, 4.0, 9.0, 20.0, LIMIT_AT), "about 9 readings, around Fri 1 May 2026 (8"),
         (Forecast("m", 0.2, 0.6, 4.0, 9.0, 20.0, LIMIT_AT), "(8 chances in 10: 4 to 20)"),
         (Forecast("m", 0.2, 0.6, 4.0, 9.0, None, None), "(8 chances in 10: 4 to many more)"),
         (Forecast("straight line through the last 20 readings", 0.2, 0.6, 4.0, 9.0, None, None), "By a straight line"),

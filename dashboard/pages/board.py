@@ -21,10 +21,19 @@ def layout(page: BoardPage) -> html.Div:
                 className="todo",
                 **aria(label="To do now"),
             ),
-            *[line_section(line) for line in page.lines],
+            *([jumps(page)] if len(page.lines) > 1 or page.todos else []),
+            *[line_section(line, place) for place, line in enumerate(page.lines)],
         ],
         className="board",
     )
+
+
+def jumps(page: BoardPage) -> html.Nav:
+    """Return the ways down to each line, for a screen that shows one column."""
+    links = [
+        html.A(line.name, href=f"#{Board.line(place)}", className="button") for place, line in enumerate(page.lines)
+    ]
+    return html.Nav(links, className="jumps", **aria(label="Lines"))
 
 
 def todos(page: BoardPage) -> Any:
@@ -32,7 +41,7 @@ def todos(page: BoardPage) -> Any:
     if not page.tiles:
         return html.P("No reading in this log yet. The first row that arrives shows here.", className="nothing")
     if not page.todos:
-        return html.P("Nothing. No failed check, nothing moving.", className="nothing")
+        return html.P("Nothing. No failed check, none overdue, nothing moving.", className="nothing")
     return html.Ul([todo(item) for item in page.todos], className="todos")
 
 
@@ -42,14 +51,14 @@ def todo(item: Todo) -> html.Li:
         kept(
             html.P([state_mark(item.state), html.Span(item.line, className="whose")], className="todo-top"),
             html.H3(link(item.headline, item.href)),
-            *(what_failed(item) if item.state == "failed" else what_moves(item)),
+            *(what_moves(item) if item.state == "moving" else what_failed(item)),
         ),
         className=f"todo-item todo-{item.state}",
     )
 
 
 def what_failed(item: Todo) -> list[Any]:
-    """Return what a failed check asks of people, all of it."""
+    """Return what a failed, an overdue or a misdated check asks of people, all of it."""
     return kept(
         html.P(item.because, className="because") if item.because else None,
         named_list("This obliges", item.obliges, "obliges", html.H4),
@@ -64,8 +73,8 @@ def what_moves(item: Todo) -> list[Any]:
     return [html.P([html.Span("Look first at: ", className="because"), item.look_first[0]], className="first")]
 
 
-def line_section(line: Line) -> html.Section:
-    """Return one line with its streams."""
+def line_section(line: Line, place: int) -> html.Section:
+    """Return one line with its streams; `place` counts the lines from 0."""
     return html.Section(
         [
             html.Div(
@@ -88,6 +97,7 @@ def line_section(line: Line) -> html.Section:
                 className="tiles",
             ),
         ],
+        id=Board.line(place),
         className="line",
         **aria(label=line.name),
     )
@@ -113,6 +123,7 @@ def tile_body(tile: Tile) -> list[Any]:
         ),
         margin_bar(tile.margin_fraction),
         html.P(margin_words(tile), className="margin") if tile.margin or tile.unconfirmed else None,
+        html.P(tile.due, className="due") if tile.due else None,
         html.P(
             [state_mark(tile.state), html.Span([tile.taken, html.Span(f" · {tile.age}", className="age")])],
             className="tile-foot",

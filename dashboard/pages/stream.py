@@ -24,14 +24,20 @@ from dashboard.views import Explained, Row, StreamPage
 
 CHART: Any = {"displayModeBar": False, "displaylogo": False, "scrollZoom": False, "doubleClick": False}
 
+QUIET = ("calm", "judged", "idle")
+"""States that the mark says whole."""
+
 OPEN = 5
 """Signals shown unfolded."""
 
 KEY = (
     ("reading", "reading"),
     ("bound", "only a bound was written"),
-    ("moving", "signalled"),
+    ("moving", "early warning, or a rule that warns"),
+    ("rule", "run rule, drawn only"),
     ("failed", "outside the acceptance limits"),
+    ("start", "most likely start of what moves"),
+    ("forecast", "where it leads: 8 chances in 10"),
     ("acceptance", "acceptance limit"),
     ("control", "control limit"),
     ("provisional", "provisional: the baseline is incomplete"),
@@ -116,7 +122,9 @@ def state(page: StreamPage) -> list[Any]:
         margin_bar(page.margin_fraction),
         html.P(page.margin, className="margin") if page.margin else None,
         html.P([page.taken, html.Span(f" · {page.age}", className="age")], className="taken"),
-        html.P(page.headline, className="because") if page.state not in ("calm", "judged") else None,
+        html.P(page.due, className="due") if page.due else None,
+        html.P(page.headline, className="because") if page.state not in QUIET else None,
+        html.P(page.because, className="because") if page.because and page.state not in QUIET else None,
         named_list("Look first at", page.look_first, "first"),
         named_list("This obliges", page.obliges, "obliges"),
         html.Div([html.H3("What comes next, if nothing is done"), *[html.P(words) for words in page.forecast]])
@@ -133,6 +141,7 @@ def ranges(page: StreamPage) -> list[Any]:
                 *[stretch(words, href, shown) for words, href, shown in page.ranges],
                 moved("\N{LEFTWARDS ARROW} Earlier", page.earlier),
                 moved("Later \N{RIGHTWARDS ARROW}", page.later),
+                *([pressed(*page.rules)] if page.rules else []),
             ],
             className="buttons",
             **aria(label="Stretch of time"),
@@ -147,6 +156,12 @@ def stretch(words: str, href: str, shown: bool) -> Any:
     if shown:
         return html.Span(words, className="button button-on", **aria(current="true"))
     return link(words, href, "button")
+
+
+def pressed(words: str, href: str, on: bool) -> Any:
+    """Return a link that switches something on or off."""
+    mark = "\N{CHECK MARK} " if on else ""
+    return link(f"{mark}{words}", href, "button button-on" if on else "button")
 
 
 def moved(words: str, href: str | None) -> Any:
@@ -175,7 +190,25 @@ def signals(page: StreamPage) -> list[Any]:
         earlier(page),
         html.H2("Failed checks"),
         *failures(page),
+        *run_rules(page),
     )
+
+
+def run_rules(page: StreamPage) -> list[Any]:
+    """Return each run rule of the chart in words, with its hits and what it costs in control."""
+    if not page.rule_rows:
+        return []
+    rows = [
+        html.Tr(
+            [html.Td(rule.words), html.Td(rule.hits, className="number"), html.Td(rule.per_1000, className="number")]
+        )
+        for rule in page.rule_rows
+    ]
+    return [
+        html.H2("Run rules on this chart"),
+        table("Run rules", ("Rule", "Hits in view", "False alarms in 1000 readings in control"), rows, "rules"),
+        *[html.P(words, className="note") for words in page.rule_notes],
+    ]
 
 
 def earlier(page: StreamPage) -> html.Details | None:
@@ -309,7 +342,7 @@ def register(app: Dash, queries: Queries) -> None:
     )
     def tell_state(search: str, live: dict[str, int] | None, told: str | None) -> Any:
         page = queries.stream(StreamView.from_search(search))
-        stamp = f"{page.title} {page.headline} {page.taken} {page.age} {page.value}"
+        stamp = f"{page.title} {page.headline} {page.taken} {page.age} {page.value} {page.due}"
         return (no_update, no_update) if stamp == told or not page.found else (state(page), stamp)
 
     @app.callback(

@@ -8,6 +8,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Literal
 
+from spc.demo.calendar import calendar_toml
 from spc.demo.line import DemoLine
 from spc.demo.rows import EVENTS_HEADER, LOG_HEADER, EventRow, LogRow, as_csv
 from spc.demo.script import script
@@ -17,6 +18,7 @@ from spc.errors import InputError
 SEED = 20241104
 FIRST_DAY, LAST_DAY = date(2024, 11, 4), date(2026, 11, 20)
 LOG_NAME, EVENTS_NAME, CATALOGUE_NAME = "demo-log.csv", "demo-events.csv", "demo-catalogue.toml"
+CALENDAR_NAME = "demo-calendar.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,7 @@ class DemoFiles:
     log: Path
     events: Path
     catalogue: Path
+    calendar: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,18 +75,19 @@ def live_rows(seed: int = SEED, *, after: datetime | None = None) -> Iterator[Li
 
 
 def lay_out(folder: Path | None = None, seed: int = SEED) -> DemoFiles:
-    """Write the two years and the site's catalogue into `folder` (None: a new temporary one).
+    """Write the two years and the site's catalogue and calendar into `folder` (None: a new temporary one).
 
     Raises:
         InputError: the folder holds a file of one of these names that no demo wrote.
     """
     folder = Path(tempfile.mkdtemp(prefix="spc-demo-")) if folder is None else folder
     made = history(seed)
-    files = DemoFiles(folder / LOG_NAME, folder / EVENTS_NAME, folder / CATALOGUE_NAME)
+    files = DemoFiles(folder / LOG_NAME, folder / EVENTS_NAME, folder / CATALOGUE_NAME, folder / CALENDAR_NAME)
     texts = {
         files.log: as_csv(LOG_HEADER, made.log),
         files.events: as_csv(EVENTS_HEADER, made.events),
         files.catalogue: resources.files("spc.demo").joinpath("catalogue.toml").read_bytes(),
+        files.calendar: calendar_toml().encode(),
     }
     for path, text in texts.items():
         if path.exists() and not path.read_bytes().startswith(text):  # an earlier demo's log has grown since

@@ -7,6 +7,7 @@ from spc.figures.individuals import places_drawn as places_drawn
 from spc.figures.stream import stream_figure as stream_figure
 from spc.figures.theme import THEMES as THEMES
 from spc.figures.theme import Theme as Theme
+from spc.figures.warning import with_forecast as with_forecast
 from spc.figures.window import Window as Window
 from spc.figures.window import all_readings as all_readings
 from spc.figures.window import around as around
@@ -26,4 +27,5 @@ __all__ = [
     "last_segment",
     "places_drawn",
     "stream_figure",
+    "with_forecast",
 ]

@@ -1,11 +1,13 @@
 """The measured chart: readings over their moving ranges, with every limit that applied to them."""
 
+from collections.abc import Iterable
 from datetime import tzinfo
 from typing import Any
 
 import numpy as np
 
-from spc.arrays import FloatArray, IntArray
+from spc.arrays import BoolArray, FloatArray, IntArray
+from spc.catalogue.check import Check
 from spc.figures.frame import Frame
 from spc.figures.happenings import baseline_shapes
 from spc.figures.levels import (
@@ -17,13 +19,13 @@ from spc.figures.levels import (
 )
 from spc.figures.thinning import drawn
 from spc.figures.window import Window
-from spc.figures.words import axis_times, bound_symbol, touched_points
+from spc.figures.words import axis_times, bound_symbol, drawn_only, touched_points
 from spc.records import Bound
-from spc.results import StreamResult
+from spc.results import Signal, StreamResult
 
 Trace = dict[str, Any]
 
-READING, SIGNAL, FAILURE, LEAST_FAILURE = 6, 13, 13, 11
+READING, SIGNAL, FAILURE, LEAST_FAILURE, RULE = 6, 13, 13, 11, 11
 """Sizes of the marks, in pixels at normal letter size."""
 
 CROWDED = 0.55
@@ -34,14 +36,19 @@ FAR = 1.5
 
 
 def individuals_traces(
-    result: StreamResult, frame: Frame, window: Window, zone: tzinfo, focus_row: int | None
+    result: StreamResult, frame: Frame, window: Window, zone: tzinfo, focus_row: int | None, *, rules: bool = True
 ) -> list[Trace]:
-    """Return every line and point of both panes, the most important last so that nothing covers it."""
+    """Return every line and point of both panes, the most important last so that nothing covers it.
+
+    With `rules`, hits of run rules that do not warn are drawn too, small and quiet.
+    """
     points = _Points(result, frame, window, zone)
     traces = [*control_traces(result, frame, window, zone), *acceptance_traces(result, frame, window, zone)]
     if frame.ranges:
-        traces += [points.ranges(), points.signalled("moving_range")]
-    traces += [points.readings(), points.signalled("individuals"), points.failed()]
+        traces += [points.ranges(), *([points.rule_hits("moving_range")] if rules else [])]
+        traces.append(points.signalled("moving_range"))
+    traces += [points.readings(), *([points.rule_hits("individuals")] if rules else [])]
+    traces += [points.signalled("individuals"), points.failed()]
     traces.append(points.pinned(points.x, pane_range(result, window), "y"))
     if frame.ranges:
         traces.append(points.pinned(points.range, range_pane_range(result, window), "y2"))
@@ -60,7 +67,8 @@ def places_drawn(result: StreamResult, window: Window) -> IntArray:
     near = slice(max(0, near.start - 1), near.stop + 1)  # the lines lead out of the picture
     failed = np.flatnonzero(np.isin(charted.index, [failure.index for failure in result.failures]))
     ends = [place for segment in result.segments for place in (segment.first, segment.stop - 1)]
-    keep = np.concatenate((failed, [s.position for s in result.signals], ends)).astype(np.int64) - near.start
+    signals = [signal.position for signal in (*result.signals, *result.rule_signals)]
+    keep = np.concatenate((failed, signals, ends)).astype(np.int64) - near.start
     x = charted.x[near]
     inside = slice(view.start - near.start, max(view.start, view.stop) - near.start)
     places: IntArray = near.start + drawn(x, keep[(keep >= 0) & (keep < len(x))], inside)
@@ -118,8 +126,7 @@ class _Points:
 
     def signalled(self, chart: str) -> Trace:
         theme = self.frame.screen.colours
-        positions = {s.position for s in self.result.signals if s.chart == chart}
-        which = np.isin(self.places, list(positions))
+        which = self._which(self.result.signals, chart)
         y = self.x if chart == "individuals" else self.range
         return self._trace(
             "signalled" if chart == "individuals" else "signalled range",
@@ -135,6 +142,31 @@ class _Points:
                 "line": {"color": theme.signal_edge, "width": 1.2 * self.size},
             },
         )
+
+    def rule_hits(self, chart: str) -> Trace:
+        """Return the hits of run rules, or of the moving-range limit, that warn of nothing."""
+        main = chart == "individuals"
+        which = self._which(drawn_only(self.result), chart) & ~self._which(self.result.signals, chart)
+        return self._trace(
+            "run rule, drawn only" if main else "range rule, drawn only",
+            which,
+            (self.x if main else self.range)[which].tolist(),
+            "y" if main else "y2",
+            mode="markers",
+            hoverinfo="skip",
+            marker={
+                "symbol": "circle-open",
+                "size": self.size * RULE,
+                "color": self.frame.screen.colours.quiet,
+                "line": {"width": 1.5 * self.size},
+            },
+        )
+
+    def _which(self, signals: Iterable[Signal], chart: str) -> BoolArray:
+        """Return which drawn places have one of the `signals` in a pane: the moving range, or everything else."""
+        lower = chart == "moving_range"
+        positions = [signal.position for signal in signals if (signal.chart == "moving_range") == lower]
+        return np.asarray(np.isin(self.places, positions), dtype=np.bool_)
 
     def failed(self) -> Trace:
         theme = self.frame.screen.colours
@@ -229,7 +261,7 @@ def individuals_layout(result: StreamResult, frame: Frame, window: Window, zone:
             "domain": frame.main_domain,
             "range": main,
             "fixedrange": True,
-            "title": {"text": axis_title(check.title, check.chart_unit, frame), "font": tick},
+            "title": {"text": axis_title(_on_the_axis(check), check.chart_unit, frame), "font": tick},
             "tickfont": tick,
             "nticks": 7,
         },
@@ -246,6 +278,10 @@ def individuals_layout(result: StreamResult, frame: Frame, window: Window, zone:
             "nticks": 4,
         }
     return layout
+
+
+def _on_the_axis(check: Check) -> str:
+    return "Deviation from reference" if check.charted == "deviation" else check.title
 
 
 def axis_title(what: str, unit: str, frame: Frame, pane: int | None = None) -> str:

@@ -8,6 +8,7 @@ from spc.figures.happenings import LANES, Mark, boundary_shapes, event_traces, i
 from spc.figures.individuals import individuals_layout, individuals_traces
 from spc.figures.theme import TIME_FORMATS, template
 from spc.figures.verdicts import verdict_height, verdict_layout, verdict_traces
+from spc.figures.warning import start_shapes, warning_traces
 from spc.figures.window import Window, last_readings
 from spc.figures.words import axis_time
 from spc.results import StreamResult
@@ -27,6 +28,7 @@ def stream_figure(
     window: Window | None = None,
     screen: Screen | None = None,
     focus_row: int | None = None,
+    rules: bool = True,
 ) -> "go.Figure":
     """Return the chart of one stream.
 
@@ -36,6 +38,7 @@ def stream_figure(
         window: the stretch in view; the last 60 readings when not given. As much again on both sides is drawn too.
         screen: what it is drawn for.
         focus_row: row of the reading to point at.
+        rules: whether hits of run rules that do not warn are drawn.
     """
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
@@ -51,8 +54,10 @@ def stream_figure(
     if judged:
         data, layout = verdict_traces(result, frame, window, zone, focus_row), verdict_layout(result, frame)
     else:
-        data = individuals_traces(result, frame, window, zone, focus_row)
+        data = individuals_traces(result, frame, window, zone, focus_row, rules=rules)
+        data += warning_traces(result, frame, window, zone)
         layout = individuals_layout(result, frame, window, zone)
+        layout["shapes"] = [*layout["shapes"], *start_shapes(result, frame, zone)]
     return go.Figure(
         data=[*data, *event_traces(found, frame, zone)],
         layout=_merged(_common(result, frame, window, zone, found), layout),

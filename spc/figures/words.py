@@ -9,7 +9,7 @@ import numpy as np
 
 from spc.arrays import IntArray
 from spc.records import NOT_RUN, Bound, Event
-from spc.results import StreamResult
+from spc.results import Signal, StreamResult
 from spc.signals import rule_sentence
 from spc.times import from_microseconds
 from spc.wording import reading_text, time_text
@@ -28,11 +28,19 @@ def axis_time(taken_at: int, zone: tzinfo) -> str:
 
 
 def signals_at(result: StreamResult) -> Mapping[int, tuple[str, ...]]:
-    """Return for each signalled place of the chart the rules that fired, in words."""
+    """Return for each signalled place of the chart what fired, in words: what warns, and what is drawn only."""
     found: dict[int, dict[str, None]] = defaultdict(dict)
     for signal in result.signals:
-        found[signal.position][rule_sentence(signal, result)] = None
+        found[signal.position][f"signal: {rule_sentence(signal, result)}"] = None
+    for signal in drawn_only(result):
+        found[signal.position][f"run rule, drawn only: {rule_sentence(signal, result)}"] = None
     return {place: tuple(sentences) for place, sentences in found.items()}
+
+
+def drawn_only(result: StreamResult) -> tuple[Signal, ...]:
+    """Return the hits of run rules and of the moving-range limit that do not warn."""
+    warning = set(result.signals)
+    return tuple(signal for signal in result.rule_signals if signal not in warning)
 
 
 def touched_points(result: StreamResult, places: IntArray, zone: tzinfo) -> list[str]:
@@ -48,7 +56,7 @@ def _touched(result: StreamResult, place: int, signals: tuple[str, ...], failed:
     lines = [f"<b>{escape(value)}</b>", time_text(from_microseconds(int(charted.taken_at[place])), zone)]
     if index in failed:
         lines.append("<b>outside the acceptance limits</b>")
-    lines += [f"signal: {line}" for sentence in signals for line in _wrapped(sentence)]
+    lines += [line for sentence in signals for line in _wrapped(sentence)]
     return "<br>".join([*lines, *_written(result, index)])
 
 

@@ -19,7 +19,7 @@ def test_what_needs_doing_stands_first_then_every_stream(page, line):
     board(page, line)
 
     expect(page.locator(".todo-item h3")).to_have_count(2)
-    assert page.locator(".todo-item h3").first.inner_text().startswith("Ammeter, head read")
+    assert page.locator(".todo-item h3").first.inner_text().startswith("Ammeter deviation, head read")
     assert "Hold every part" in page.locator(".todo-failed").inner_text()
     assert page.locator(".tile").count() == 6
     assert [heading.inner_text() for heading in page.locator(".line-head h2").all()] == ["Line 1", "Line 2"]

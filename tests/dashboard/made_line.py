@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from dashboard.queries import Queries
+from dashboard.queries import Queries, Source
 from dashboard.settings import Settings
 from spc.records import StreamKey
 from spc.results import StreamResult
@@ -73,16 +73,18 @@ def write_line(folder: Path) -> Settings:
 
 def add_row(settings: Settings, row: str) -> None:
     """Append a row to the log, as the people at the line do."""
+    assert settings.log is not None
     with settings.log.open("a", encoding="utf-8") as log:
         log.write(row + "\n")
 
 
 def watched(settings: Settings) -> Watch:
     """Return a watch on the log."""
+    assert settings.log is not None
     return Watch(settings.log, events=settings.events, zone=settings.zone)
 
 
-def asked(settings: Settings, source: Watch | None = None) -> Queries:
+def asked(settings: Settings, source: Source | None = None) -> Queries:
     """Return queries on the log, the clock standing at NOW."""
     return Queries(source or watched(settings), settings, clock=lambda: NOW)
 

@@ -65,7 +65,7 @@ def show(page: Page, pathname: str, search: str = "") -> str:
 
 
 def test_the_board_the_stream_and_the_rows_open(page):
-    assert "Ammeter, head read" in show(page, "/")
+    assert "Ammeter deviation, head read" in show(page, "/")
     assert "UV-A irradiance, lamp 1" in show(page, "/stream", search_of(LAMP))
     assert "1.2.3" in show(page, "/rows")
 

@@ -43,9 +43,9 @@ def test_the_board_asks_first_for_the_failed_check_then_for_the_drift(queries):
     todos = queries.board().todos
 
     assert [todo.state for todo in todos] == ["failed", "moving"]
-    assert todos[0].headline.startswith("Ammeter, head read \N{MINUS SIGN}13.0 %")
+    assert todos[0].headline.startswith("Ammeter deviation, head read \N{MINUS SIGN}13.0 %")
     assert len(todos[0].obliges) >= 1
-    assert todos[1].headline.startswith("UV-A irradiance, lamp 1 has been below its centre line")
+    assert todos[1].headline.startswith("UV-A irradiance, lamp 1 has been falling since about ")
     assert len(todos[1].look_first) >= 1
 
 
@@ -60,10 +60,10 @@ def test_every_stream_has_a_tile_under_its_line(queries):
 
 
 def test_a_tile_says_the_last_reading_its_unit_its_margin_and_when(queries):
-    tile = next(tile for tile in queries.board().tiles if tile.title == "Ammeter")
+    tile = next(tile for tile in queries.board().tiles if tile.title == "Ammeter deviation")
 
     assert (tile.value, tile.unit, tile.margin_fraction) == ("\N{MINUS SIGN}13.0", "%", 0.0)
-    assert tile.margin.endswith("below the lower limit \N{MINUS SIGN}10") or "lower limit" in tile.margin
+    assert tile.margin == "3.0 below the lower limit \N{MINUS SIGN}10 %"
     assert (tile.taken, tile.age) == ("10 Apr 14:10", "1 h ago")
     assert tile.unconfirmed
     assert tile.course_words.startswith("last 40 readings")
@@ -201,7 +201,7 @@ def test_a_stream_tells_what_moves_and_what_stands_behind_it(queries):
 
     assert (page.title, page.state, page.unit) == ("Line 1: UV-A irradiance, lamp 1", "moving", "µW/cm²")
     assert page.explained[0].open
-    assert page.explained[0].sentence.startswith("UV-A irradiance, lamp 1 has been below")
+    assert page.explained[0].sentence.startswith("UV-A irradiance, lamp 1 has been falling")
     assert dict(page.limits)["Asked"] == "at least 1000 µW/cm²"
     assert dict(page.baseline)["Readings in the baseline"] == "20"
     assert any("readings" in sentence for sentence in page.forecast)

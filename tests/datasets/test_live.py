@@ -83,6 +83,7 @@ def test_lay_out_writes_the_committed_files(tmp_path):
     assert files.log.read_bytes() == LOG.read_bytes()
     assert files.events.read_bytes() == EVENTS.read_bytes()
     assert files.catalogue.is_file()
+    assert files.calendar.is_file()
 
 
 def test_lay_out_starts_afresh_in_its_own_folder_and_touches_no_other_s(tmp_path):
@@ -106,7 +107,7 @@ def test_a_new_folder_is_made_where_none_is_named():
     try:
         assert files.log.read_bytes() == (DATASETS / "demo-log.csv").read_bytes()
     finally:
-        for path in (files.log, files.events, files.catalogue):
+        for path in (files.log, files.events, files.catalogue, files.calendar):
             path.unlink()
         files.log.parent.rmdir()
 
