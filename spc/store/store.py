@@ -15,8 +15,19 @@ from spc.errors import StoreError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.records import Event, Readings, StreamKey
+from spc.store.baselines import check_step
 from spc.store.engine import address, default_store, open_engine, reading, shown
-from spc.store.entries import Correction, Entry, EventWithdrawn, body_of, kind_named, kind_of, record_from, subject_of
+from spc.store.entries import (
+    Baseline,
+    Correction,
+    Entry,
+    EventWithdrawn,
+    body_of,
+    kind_named,
+    kind_of,
+    record_from,
+    subject_of,
+)
 from spc.store.intake import Progress, SourceFile, add_quarantined, add_readings, file_entry, find_file
 from spc.store.migrations import upgrade
 from spc.store.readback import (
@@ -154,13 +165,17 @@ class Store:
         """Add records (see `entries.KINDS`), all or none; return their sequence numbers.
 
         Raises:
-            StoreError: a record is of no kind that is kept, or a correction does not fit what it corrects.
+            StoreError: a record is of no kind that is kept, a correction does not fit what it corrects, or a step
+                of a baseline does not follow from those before it.
         """
         with appending(self.engine) as end:
             numbers = []
             for record in records:
                 if isinstance(record, Correction):
                     check_correction(end.connection, record)
+                if isinstance(record, Baseline):
+                    earlier = _entries(end.connection, Baseline, str(record.key))
+                    check_step(record, [entry.record for entry in earlier])
                 numbers.append(end.append(kind_of(record), subject_of(record), body_of(record), who=who, at=now))
         return tuple(numbers)
 
