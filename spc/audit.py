@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spc.as_of import events_until, first_readings, readings_until
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
 from spc.catalogue.table import Length
@@ -48,9 +49,14 @@ class Audit:
     kept: InstrumentFile = NO_INSTRUMENTS  # instruments and calibrations that a store holds
 
     def monitored(self, keys: Iterable[StreamKey]) -> tuple[StreamResult, ...]:
-        """Return the streams of these keys monitored, in order."""
+        """Return the streams of these keys as they stand at the ledger's `now`, in order."""
+        now = self.ledger.now
+        events = events_until(self.events, now)
+        until = {key: first_readings(self.streams[key], readings_until(self.streams[key], now)) for key in keys}
         return tuple(
-            monitor_stream(self.streams[key], self.events, self.catalogue.checks[key.check]) for key in sorted(keys)
+            monitor_stream(until[key], events, self.catalogue.checks[key.check])
+            for key in sorted(until)
+            if len(until[key])
         )
 
 

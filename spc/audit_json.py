@@ -10,7 +10,9 @@ from spc.failures import FailureRecord
 from spc.look_back import LookBack
 from spc.printed.schedule import within
 from spc.records import StreamKey
+from spc.run_start import SetupSample
 from spc.schedule.ledger import STATUSES, Entry, Ledger, StreamLedger
+from spc.setup_look import GuidedLook
 
 Json = dict[str, Any]
 
@@ -173,6 +175,36 @@ def failures_json(records: Iterable[FailureRecord], unwritten: Iterable[Exposure
             for record in records
         ],
         "without_record": [_window(window, ledger) for window in unwritten],
+    }
+
+
+def setup_json(sample: SetupSample, look: GuidedLook | None, ledger: Ledger) -> Json:
+    """Return a set-up sample, and the look at its factors where it shows too little."""
+    return {
+        "line": sample.line,
+        "at": _time(sample.at, ledger),
+        "part": sample.part_shape,
+        "technique": sample.technique.kind,
+        "circuits": {circuit.name: circuit.amperes for circuit in sample.technique.circuits},
+        "continuous": sample.technique.continuous,
+        "reference": sample.reference.words(),
+        "result": sample.result,
+        "by": sample.by,
+        "photo": sample.photo or None,
+        "look_first": look.first.factor.key if look is not None and look.first.suspicious else None,
+        "factors": [
+            {
+                "factor": each.factor.key,
+                "word": each.word,
+                "ask": list(each.factor.ask),
+                "cautions": list(each.factor.cautions),
+                "checks": [
+                    {**_key(found.result.key), "state": found.state.word, "not_current": found.stale}
+                    for found in each.evidence
+                ],
+            }
+            for each in (look.factors if look is not None else ())
+        ],
     }
 
 

@@ -66,7 +66,7 @@ def due(
     """Tell which checks are due now, and which are next."""
     from spc.cli import console, echo_json
 
-    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
+    found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     streams = [stream for stream in found.ledger.streams if _wanted(found, line, check, position).holds(stream.key)]
     if as_json:
         from spc.audit_json import due_json
@@ -100,7 +100,7 @@ def ledger(
     """Show whether each check was made on time: done, late, missed, not in operation, with exact gaps."""
     from spc.cli import console, echo_json
 
-    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
+    found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     kept = found.ledger
     streams = [stream for stream in kept.streams if _wanted(found, line, check, position).holds(stream.key)]
     begins = min((stream.first for stream in streams if stream.first), default=kept.now).astimezone(kept.zone).date()
@@ -139,7 +139,7 @@ def exposed(
     from spc.audit import exposed as windows_of
     from spc.cli import console, echo_json
 
-    found = _read(log, store, events, catalogue, calendar, zone, dates, now)
+    found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     day = _day(on, "--on")
     windows = [
         window
@@ -194,7 +194,7 @@ def instruments(
         raise InputError("--name and the error found belong together; give --name with --error or --offset")
     if name is None and (found, since) != (None, None):
         raise InputError("--found and --since belong to --name; name the instrument")
-    read = _read(log, store, events, catalogue, calendar, zone, dates, now)
+    read = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     known = instruments_of(read, file)
     if name is None:
         if as_json:
@@ -203,7 +203,9 @@ def instruments(
             console().print(instruments_printed(known.due, known.notes, read.ledger.zone))
         return
     as_found = AsFound(relative=(error or 0.0) / 100.0, offset=offset or 0.0)
-    back = looked_back(read, known, name, as_found, found_at=_moment(found, "--found"), since=_moment(since, "--since"))
+    back = looked_back(
+        read, known, name, as_found, found_at=moment_given(found, "--found"), since=moment_given(since, "--since")
+    )
     if as_json:
         echo_json(look_back_json(back, read.ledger))
     else:
@@ -248,14 +250,14 @@ def failed(
             "a step is that of one failed check; give --line, --check, --position, --at and --step together"
         )
     clock = datetime.now(UTC)
-    moment = _moment(now, "--now") or clock
+    moment = moment_given(now, "--now") or clock
     with Store.open(store, must_exist=True) as kept:
         found = audit_store(kept, catalogue=catalogue, calendar=calendar, zone=zone_named(zone), now=moment)
         wanted = _wanted(found, line, check, position)
         book = failure_book(kept, windows_of(found, wanted))
         if step is not None and at is not None:
             key = StreamKey(line or "", check or "", position or "")
-            failed_at = _moment(at, "--at") or clock
+            failed_at = moment_given(at, "--at") or clock
             window = window_at(
                 book, key, failed_at if failed_at.tzinfo else failed_at.replace(tzinfo=found.ledger.zone)
             )
@@ -279,7 +281,7 @@ def failed(
         console().print(failures_printed(records, unwritten, found.ledger.zone))
 
 
-def _read(
+def read_audit(
     log: Path | None,
     store: str | None,
     events: Path | None,
@@ -289,11 +291,12 @@ def _read(
     dates: str | None,
     now: str | None,
 ) -> "Audit":
+    """Return the log, or the store where none is given, with its ledger."""
     from spc.audit import audit, audit_store
     from spc.cli import zone_named
 
     named: tzinfo | None = zone_named(zone)
-    moment = _moment(now, "--now") or datetime.now(UTC)
+    moment = moment_given(now, "--now") or datetime.now(UTC)
     if log is None:
         if (events, dates) != (None, None):
             raise InputError("--events and --dates belong to a log; the store has its events, so leave them out")
@@ -322,7 +325,7 @@ def _wanted(found: "Audit", line: str | None, check: str | None, position: str |
     return Wanted(line, check, position)
 
 
-def _moment(text: str | None, option: str) -> datetime | None:
+def moment_given(text: str | None, option: str) -> datetime | None:
     """Return a moment as written, without a zone where none is written; None for none."""
     if text is None:
         return None

@@ -121,6 +121,14 @@ def test_lots_are_told_where_they_are_written_down(small):
     assert "L1, L2, L3" in said
 
 
+def test_what_comes_after_now_is_not_known(small):
+    early = [*small[:-1], "2025-03-03T13:00"]
+
+    assert as_json("exposed", *early)["windows"] == []
+    (window,) = as_json("exposed", *small[:-1], "2025-03-03T15:00")["windows"]
+    assert window["passed_again"] is None
+
+
 def test_a_day_without_a_failed_check_has_no_window(small):
     assert "No check failed" in run("exposed", *small, "--on", "2025-03-05")
 
