@@ -117,7 +117,7 @@ class FactorLook:
 
     factor: Factor
     evidence: tuple[Evidence, ...]  # the worst first
-    word: Literal["failed", "moving", "not current", "no reading", "in order", "by eye"]
+    word: Literal["failed", "moving", "not current", "no reading", "no signal", "by eye"]
 
     @property
     def suspicious(self) -> bool:
@@ -200,7 +200,7 @@ def _look(factor: Factor, states: Sequence[Evidence]) -> FactorLook:
         return FactorLook(factor, (), "no reading")
     if words[0] in ("failed", "moving"):
         return FactorLook(factor, tuple(found), "failed" if words[0] == "failed" else "moving")
-    return FactorLook(factor, tuple(found), "not current" if any(each.stale for each in found) else "in order")
+    return FactorLook(factor, tuple(found), "not current" if any(each.stale for each in found) else "no signal")
 
 
 def _stale(result: StreamResult, zone: tzinfo, now: datetime) -> bool:

@@ -38,7 +38,7 @@ def test_a_weak_shim_leads_to_the_failed_lamp(log):
 
     assert (found["result"], found["look_first"]) == ("weak", "light")
     assert [each["factor"] for each in found["factors"]][:2] == ["bath_application", "concentration"]
-    assert {each["factor"]: each["word"] for each in found["factors"]}["concentration"] == "in order"
+    assert {each["factor"]: each["word"] for each in found["factors"]}["concentration"] == "no signal"
     assert "look here first" in said
     assert "Do not look into the lamp" in said
     assert "accepts no part" in said

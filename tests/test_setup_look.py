@@ -94,7 +94,7 @@ def test_of_two_failed_the_earlier_factor_comes_first_and_the_order_stays():
     assert [look.factor for look in found.factors] == list(FACTORS)
 
 
-@pytest.mark.parametrize(("days_ago", "word"), [(0, "in order"), (3, "not current")])
+@pytest.mark.parametrize(("days_ago", "word"), [(0, "no signal"), (3, "not current")])
 def test_an_old_reading_is_no_evidence_that_all_is_in_order(days_ago, word):
     found = looked(stream("uva_irradiance", [2000.0], days_ago=days_ago))
 
