@@ -3,12 +3,12 @@
 import glob
 import itertools
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from sqlalchemy import text
@@ -16,7 +16,10 @@ from sqlalchemy import text
 from spc.store.engine import address, open_engine
 from spc.store.store import Store
 
-DATABASES = ("sqlite", "postgresql")
+if TYPE_CHECKING:
+    import pwd
+
+DATABASES = ("sqlite",) if os.name == "nt" else ("sqlite", "postgresql")
 NUMBERS = itertools.count(1)
 MISSING = "PostgreSQL is not on this machine; on Debian: sudo apt-get install postgresql"
 
@@ -29,8 +32,10 @@ def program(name: str) -> str:
     return found
 
 
-def unprivileged() -> pwd.struct_passwd | None:
+def unprivileged() -> "pwd.struct_passwd | None":
     """Return the user under which PostgreSQL runs, which refuses root; None for the user of the tests."""
+    import pwd
+
     if os.geteuid() != 0:
         return None
     names = [each.pw_name for each in pwd.getpwall()]

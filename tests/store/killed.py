@@ -1,8 +1,8 @@
 """Work that a test kills: each function runs in a process of its own, and says when it begins."""
 
 import multiprocessing
+import os
 import random
-import signal
 import time
 from collections.abc import Callable
 from datetime import timedelta
@@ -21,11 +21,15 @@ from spc.store.store import Store
 from tests.store.made_store import NOW, add, changed_bath
 from tests.store.test_store import DAY
 
-PROCESSES = multiprocessing.get_context("forkserver")  # forked from a process that holds no lock and no connection
-PROCESSES.set_forkserver_preload(["tests.store.killed", "alembic.command", "alembic.autogenerate", "psycopg"])
+PROCESSES: Any = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+"""Each process is forked from one that holds no lock and no connection, and has loaded what they need."""
+
+if os.name != "nt":
+    PROCESSES.set_forkserver_preload(["tests.store.killed", "alembic.command", "alembic.autogenerate", "psycopg"])
 
 PER_TRANSACTION = 20
 RECORDS_AT_ONCE = 5
+KILLED = 9
 
 Work = Callable[..., None]
 
@@ -90,7 +94,7 @@ class Killer:
         time.sleep(self._draw.uniform(0.0, self.takes if within is None else within))
         process.kill()
         process.join(timeout=60)
-        was_killed = process.exitcode == -signal.SIGKILL
+        was_killed = process.exitcode == -KILLED
         self.kills += was_killed
         self.takes *= 1.05 if was_killed else 0.8  # the machine is busy now and then; a third are to end by themselves
 

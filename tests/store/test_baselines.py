@@ -21,6 +21,12 @@ def kept(store):
     return [entry.record for entry in store.records(Baseline)]
 
 
+def used(store) -> int | None:
+    """Return the version that counts."""
+    baseline = in_use(kept(store), BATH)
+    return baseline.version if baseline is not None else None
+
+
 def written(store, *steps, version=1):
     for step in steps:
         store.append(replace(FIRST, version=version, step=step, by="anna"), who="anna", now=NOW)
@@ -30,22 +36,21 @@ def test_a_baseline_counts_once_it_is_signed_off(store):
     seen = []
     for step in ("proposed", "reviewed", "signed off"):
         written(store, step)
-        seen.append(in_use(kept(store), BATH))
+        seen.append(used(store))
 
-    assert seen[:2] == [None, None]
-    assert (seen[2].version, seen[2].by) == (1, "anna")
+    assert seen == [None, None, 1]
 
 
 def test_the_newest_version_signed_off_counts_until_it_is_withdrawn(store):
     written(store, "proposed", "reviewed", "signed off")
     written(store, "proposed", "reviewed", version=2)
-    assert in_use(kept(store), BATH).version == 1
+    assert used(store) == 1
     written(store, "signed off", version=2)
-    assert in_use(kept(store), BATH).version == 2
+    assert used(store) == 2
 
     written(store, "withdrawn", version=2)
 
-    assert in_use(kept(store), BATH).version == 1
+    assert used(store) == 1
 
 
 @pytest.mark.parametrize(
@@ -76,6 +81,8 @@ def test_the_program_proposes_what_the_chart_uses(tmp_path):
     proposed = proposal(result, [FIRST])
 
     limits = result.segments[-1].limits
+    assert proposed is not None
+    assert limits is not None
     assert (proposed.version, proposed.step, proposed.n) == (2, "proposed", limits.n_baseline)
     assert (proposed.lower, proposed.upper) == (limits.lower, limits.upper)
     assert proposal(early, []) is None

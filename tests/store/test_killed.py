@@ -1,5 +1,8 @@
 """Killed at any instant, a transaction is there whole or not at all: over 300 at moments from a seed."""
 
+import os
+
+import pytest
 from sqlalchemy import inspect, text
 
 from spc.store.backup import backup
@@ -13,6 +16,8 @@ from tests.store.killed import PER_TRANSACTION, RECORDS_AT_ONCE, Killer
 from tests.store.made_store import add, long_log, read_text
 
 ROWS = 160
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows ends a process in another way")
 
 
 def kept(store: Store) -> int:
