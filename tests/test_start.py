@@ -363,3 +363,32 @@ def test_make_alone_prints_every_target():
 
     assert ".DEFAULT_GOAL := help" in makefile
     assert shown == targets
+
+
+# -- the database ------------------------------------------------------------------------------------------------------
+
+
+def test_a_database_of_the_machine_is_used_as_it_is(start, ran, monkeypatch):
+    monkeypatch.setattr(start, "has_database", lambda: True)
+
+    start.find_database()
+
+    assert ran == []
+
+
+def test_apt_installs_the_database_where_it_needs_no_password(start, ran, monkeypatch):
+    monkeypatch.setattr(start, "has_database", lambda: bool(ran))
+    monkeypatch.setattr(start.shutil, "which", lambda name: f"/usr/bin/{name}")
+    monkeypatch.setattr(start, "quietly", lambda *command: "")
+
+    start.find_database()
+
+    assert ran[-1].endswith("install --no-install-recommends postgresql")
+
+
+def test_without_a_database_the_tests_say_how_to_get_one(start, monkeypatch):
+    monkeypatch.setattr(start, "has_database", lambda: False)
+    monkeypatch.setattr(start.shutil, "which", lambda name: None)
+
+    with pytest.raises(start.CannotGoOn, match="sudo apt-get install postgresql"):
+        start.find_database()
