@@ -5,6 +5,8 @@ import logging
 import signal
 import socket
 import sys
+from collections.abc import Callable, Iterable
+from ipaddress import ip_address
 from threading import Event, Thread
 from types import FrameType
 from typing import Any
@@ -13,7 +15,7 @@ from urllib.request import ProxyHandler, build_opener
 
 from dashboard.app import create_app
 from dashboard.queries import Queries, SetupError, Source, watch
-from dashboard.settings import Settings
+from dashboard.settings import LOOPBACK, Settings
 from dashboard.urls import LIVE
 
 LOOKS_EVERY = 0.4
@@ -23,6 +25,10 @@ THREADS = 8
 CONNECTIONS = 600
 """A browser keeps up to six; a hundred screens."""
 
+BACKLOG = 1024
+"""Browsers that may wait to be let in."""
+
+EVERY_ADDRESS = ("0.0.0.0", "::")
 IDLE_SECONDS = 30
 ANSWERS_WITHIN = 30.0
 ASKS_EVERY = 0.1
@@ -36,8 +42,14 @@ def serve(settings: Settings) -> None:
     Raises:
         SpcError: the log cannot be read, or the port cannot be had.
     """
-    source = watch(settings)
-    server = create_server(settings, create_app(Queries(source, settings)).server)
+    listener = bound(settings)
+    try:
+        source = watch(settings)
+        application = only_by_name(create_app(Queries(source, settings)).server, settings)
+    except BaseException:
+        listener.close()
+        raise
+    server = create_server(listener, application)
     end = Event()
     helpers = [Thread(target=announce, args=(settings, server, end), daemon=True, name="announce")]
     if settings.follow:
@@ -64,39 +76,81 @@ def follow(source: Source, end: Event) -> None:
             log.exception("the log could not be looked at")
 
 
-def create_server(settings: Settings, application: Any) -> Any:
-    """Return a server that holds its port.
+def bound(settings: Settings) -> socket.socket:
+    """Return a socket that holds the port; nothing is sent to the host, which may be a wrong one.
 
     Raises:
         SetupError: the port is taken, or may not be had.
     """
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(
+            settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        listener = socket.socket(family, kind, protocol)
+        try:
+            exclusive = getattr(socket, "SO_EXCLUSIVEADDRUSE", None)  # where two programs could share a port otherwise
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR if exclusive is None else exclusive, 1)
+            listener.bind(address)
+            listener.listen(BACKLOG)
+        except BaseException:
+            listener.close()
+            raise
+    except (OSError, ValueError) as error:
+        raise SetupError(_why_not(settings, error)) from None
+    return listener
+
+
+def create_server(listener: socket.socket, application: Any) -> Any:
+    """Return a server on the port that `listener` holds."""
     import waitress  # type: ignore[import-untyped]  # it comes without types
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a request that waits a moment is no news
-    try:
-        return waitress.create_server(
-            application,
-            host=settings.host,
-            port=_port(settings),
-            threads=THREADS,
-            connection_limit=CONNECTIONS,
-            channel_timeout=IDLE_SECONDS,
-            asyncore_use_poll=True,
-            ident=None,
-            clear_untrusted_proxy_headers=True,
-        )
-    except (OSError, ValueError) as error:
-        raise SetupError(_why_not(settings, error)) from None
+    return waitress.create_server(
+        application,
+        sockets=[listener],
+        threads=THREADS,
+        connection_limit=CONNECTIONS,
+        channel_timeout=IDLE_SECONDS,
+        asyncore_use_poll=True,
+        ident=None,
+        clear_untrusted_proxy_headers=True,
+    )
 
 
-def _port(settings: Settings) -> int:
-    """Return the port; refuse one that something answers on, which some systems would share."""
-    if settings.port:
-        with socket.socket(socket.AF_INET6 if ":" in settings.host else socket.AF_INET) as probe:
-            probe.settimeout(0.5)
-            if probe.connect_ex((settings.host, settings.port)) == 0:
-                raise OSError(errno.EADDRINUSE, "taken")
-    return settings.port
+Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+
+
+def only_by_name(application: Application, settings: Settings) -> Application:
+    """Return an application that answers only under the names of this machine.
+
+    A page of a stranger's site can make its own name stand for this machine's address (DNS rebinding) and would then
+    read the board through the browser of whoever opened it; the name it asks under gives it away.
+    """
+
+    def answer(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
+        if name_allowed(environ.get("HTTP_HOST", ""), settings):
+            return application(environ, start)
+        start("421 Misdirected Request", [("Content-Type", "text/plain; charset=utf-8")])
+        return [b"This board does not answer under that name; open it by the address that spc printed.\n"]
+
+    return answer
+
+
+def name_allowed(host: str, settings: Settings) -> bool:
+    """Return whether a request that asks for `host`, with or without its port, means this machine."""
+    name = host.rpartition("]")[0].removeprefix("[") if host.startswith("[") else host.partition(":")[0]
+    name = name.lower().rstrip(".")
+    if name in LOOPBACK or name == settings.host.lower():
+        return True
+    if settings.on_this_machine_alone:
+        return False
+    if name in (socket.gethostname().lower(), socket.getfqdn().lower()):
+        return True
+    try:  # an address is no name that a stranger could point elsewhere
+        ip_address(name)
+    except ValueError:
+        return False
+    return settings.host in EVERY_ADDRESS
 
 
 def _why_not(settings: Settings, error: OSError | ValueError) -> str:

@@ -152,7 +152,6 @@ class StreamPage:
     subject: str = ""
     line: str = ""
     headline: str = ""
-    because: str = ""
     due: str = ""
     state: str = ""
     value: str = ""

@@ -124,7 +124,6 @@ def state(page: StreamPage) -> list[Any]:
         html.P([page.taken, html.Span(f" · {page.age}", className="age")], className="taken"),
         html.P(page.due, className="due") if page.due else None,
         html.P(page.headline, className="because") if page.state not in QUIET else None,
-        html.P(page.because, className="because") if page.because and page.state not in QUIET else None,
         named_list("Look first at", page.look_first, "first"),
         named_list("This obliges", page.obliges, "obliges"),
         html.Div([html.H3("What comes next, if nothing is done"), *[html.P(words) for words in page.forecast]])

@@ -22,7 +22,7 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
-WAIT = 20_000
+WAIT = 90_000
 """Milliseconds anything may take on a busy machine."""
 
 
@@ -60,7 +60,9 @@ class Line:
 def line(tmp_path: Path) -> Iterator[Line]:
     settings = write_line(tmp_path)
     source = watched(settings)
-    running = server.create_server(Settings(log=settings.log, port=0), create_app(asked(settings, source)).server)
+    running = server.create_server(
+        server.bound(Settings(log=settings.log, port=0)), create_app(asked(settings, source)).server
+    )
     end = threading.Event()
     threads = [
         threading.Thread(target=running.run, daemon=True),
