@@ -327,12 +327,17 @@ def _wanted(found: "Audit", line: str | None, check: str | None, position: str |
 
 def moment_given(text: str | None, option: str) -> datetime | None:
     """Return a moment as written, without a zone where none is written; None for none."""
+    from spc.schedule.site_calendar import YEARS
+
     if text is None:
         return None
     try:
-        return datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except ValueError:
         raise InputError(f"{option} {text!r} is no time; write one such as 2025-03-04T06:10") from None
+    if moment.year not in YEARS:
+        raise InputError(f"{option} {text!r} is outside the years {YEARS[0]} to {YEARS[-1]}; correct it")
+    return moment
 
 
 def _day(text: str | None, option: str) -> date | None:

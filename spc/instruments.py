@@ -20,6 +20,7 @@ from spc.catalogue.table import Length, Table, nearest
 from spc.errors import CatalogueError
 from spc.monitor import touches
 from spc.records import Event, Readings, StreamKey
+from spc.schedule.site_calendar import YEARS
 from spc.times import from_microseconds, to_microseconds
 
 CalibrationState = Literal["valid", "due soon", "overdue", "not known"]
@@ -132,6 +133,8 @@ def _calibration(table: Table, instruments: Mapping[str, Instrument], zone: tzin
     on = table.values.get("on")
     if not isinstance(on, date):
         raise table.refused("on", "no date is given; write on = 2025-02-03, without quotes")
+    if on.year not in YEARS:
+        raise table.refused("on", f"{on} is outside the years {YEARS[0]} to {YEARS[-1]}; correct it")
     at = on if isinstance(on, datetime) else datetime(on.year, on.month, on.day)  # noqa: DTZ001 - the zone comes next
     good = table.flag("good") if "good" in table.values else None
     return Calibration(name, at if at.tzinfo else at.replace(tzinfo=zone), good, table.text("words", default=""))

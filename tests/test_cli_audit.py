@@ -185,6 +185,8 @@ def test_a_log_and_a_store_at_once_are_refused(small, tmp_path):
 
 REFUSED = [
     (["due", "--now", "yesterday"], "--now 'yesterday' is no time"),
+    (["due", "--now", "9999-12-31T23:59"], "--now '9999-12-31T23:59' is outside the years 1900 to 2199"),
+    (["due", "--now", "0001-01-01"], "--now '0001-01-01' is outside the years 1900 to 2199"),
     (["due", "--line", "Line 2"], "--line 'Line 2' is in no row of the log; did you mean 'Line 1'?"),
     (["ledger", "--from", "03/04/2025"], "--from '03/04/2025' is no day"),
     (["ledger", "--from", "2025-03-04", "--to", "2025-03-01"], "--to 2025-03-01 is before --from 2025-03-04"),

@@ -158,6 +158,7 @@ REFUSED = [
     ('[[calibration]]\ninstrument = "b"\non = 2025-01-01\n', "there is no instrument 'b'"),
     ('[[instrument]]\nname = "a"\n[[calibration]]\ninstrument = "a"\n', "no date is given"),
     ('[[instrument]]\nname = "a"\n[[calibration]]\ninstrument = "a"\non = 2025-01-01\ngood = "yes"\n', "true or false"),
+    ('[[instrument]]\nname = "a"\n[[calibration]]\ninstrument = "a"\non = 0001-01-01\n', "outside the years"),
     ("[[instruments]]\n", "unknown key 'instruments'"),
     ("[[instrument]\n", "correct the TOML"),
 ]

@@ -25,7 +25,7 @@ from spc.errors import InputError
 from spc.records import Event, Readings, StreamKey
 from spc.schedule.obligation import NEVER, Due, due_after, due_on
 from spc.schedule.operation import Operation, Rest, excused_shifts, line_operation, without
-from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar
+from spc.schedule.site_calendar import AROUND_THE_CLOCK, YEARS, SiteCalendar
 from spc.times import from_microseconds
 
 Status = Literal["done", "late", "missed", "not in operation", "due", "overdue"]
@@ -123,10 +123,12 @@ def ledger(
         now: aware; readings and events after it are left out.
 
     Raises:
-        InputError: `now` has no zone.
+        InputError: `now` has no zone, or no year that a calendar can be laid out for.
     """
     if now.tzinfo is None:
         raise InputError(f"now {now.isoformat()} has no zone; give an aware time")
+    if now.year not in YEARS:
+        raise InputError(f"now {now.isoformat()} is outside the years {YEARS[0]} to {YEARS[-1]}; correct it")
     happened = tuple(events)
     order = {key: place for place, key in enumerate(catalogue.checks)}
     keys = {*streams, *(asked.key for asked in calendar.asked)}
@@ -139,8 +141,23 @@ def ledger(
         for key in sorted(keys, key=lambda key: (key.line, order[key.check], key.position))
     )
     said = [] if calendar.shifts else [NO_CALENDAR]
+    said += _misfits(calendar, {line: operation for line, (operation, _) in found.items()})
     said += [f"{line}: {note}" if not note.startswith(line) else note for line in found for note in found[line][1]]
     return Ledger(ledgers, {line: operation for line, (operation, _) in found.items()}, tuple(said), now, zone)
+
+
+def _misfits(calendar: SiteCalendar, operations: Mapping[str, Operation]) -> list[str]:
+    """Return a sentence for each line that calendar and log do not share: a misspelt name would hide missed checks."""
+    said = [
+        f"{line}: {calendar.source} has no shift for it, so nothing falls due there; correct its lines"
+        for line, operation in operations.items()
+        if not operation.shifts
+    ]
+    named = {line for part in (*calendar.shifts, *calendar.closed, *calendar.extra) for line in part.lines}
+    return said + [
+        f"{line}: {calendar.source} names it, and no row of the log does; it was not used"
+        for line in sorted(named - operations.keys())
+    ]
 
 
 NO_CALENDAR = (

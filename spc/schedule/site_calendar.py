@@ -48,6 +48,9 @@ GRACE = timedelta(minutes=30)
 """How long after its moment a check counts as done in time where a site says nothing (our own choice, no source)."""
 
 LONGEST_GRACE = timedelta(hours=12)
+YEARS = range(1900, 2200)
+"""Years that a calendar can be laid out for."""
+
 DAY = timedelta(days=1)
 
 
@@ -252,6 +255,8 @@ def _day(table: Table, key: str) -> date | None:
         return None
     if isinstance(value, datetime) or not isinstance(value, date):
         raise table.refused(key, f"{shown(value)} is no date; write {key} = 2025-12-24, without quotes")
+    if value.year not in YEARS:
+        raise table.refused(key, f"{value} is outside the years {YEARS[0]} to {YEARS[-1]}; correct it")
     return value
 
 

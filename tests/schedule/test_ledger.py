@@ -17,6 +17,7 @@ from spc.records import StreamKey
 from spc.schedule.ledger import NO_CALENDAR, STATUSES, ledger
 from spc.schedule.site_calendar import AROUND_THE_CLOCK
 from tests.schedule.made_site import (
+    DAY_SHIFTS,
     LINE,
     THREE_SHIFTS,
     VIENNA,
@@ -413,6 +414,25 @@ def test_what_comes_after_now_is_not_known():
 def test_now_needs_a_zone():
     with pytest.raises(InputError, match="has no zone"):
         ledger({}, (), starter(), zone=VIENNA, now=datetime(2025, 3, 3))  # noqa: DTZ001 - the refusal is the test
+
+
+@pytest.mark.parametrize("year", [1, 1899, 2200, 9999])
+def test_a_year_without_a_calendar_is_refused(year):
+    with pytest.raises(InputError, match="outside the years 1900 to 2199"):
+        ledger({}, (), starter(), zone=VIENNA, now=datetime(year, 6, 1, tzinfo=UTC))
+
+
+def test_a_line_without_a_shift_of_its_own_is_never_in_operation_and_that_is_said():
+    site = calendar({"shift": [{**DAY_SHIFTS["shift"][0], "lines": ["Line Z"]}]})
+
+    for interval in ("8 h", "1 day", "1 shift", "8 operating hours"):
+        found = kept(["2025-03-03T06:10", "2025-03-05T06:10"], interval, "2025-03-06T07:00", site=site)
+
+        assert [(entry.status, entry.due) for entry in found.entries] == [("done", None), ("due", None)]
+    notes = whole([stream(["2025-03-03T06:10"])], "8 h", "2025-03-06T07:00", site=site).notes
+    assert [note.partition(":")[0] for note in notes] == [LINE, "Line Z"]
+    assert "no shift for it" in notes[0]
+    assert "no row of the log" in notes[1]
 
 
 def test_a_stream_that_is_not_there_is_refused():

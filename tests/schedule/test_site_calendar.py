@@ -103,6 +103,7 @@ REFUSED = [
     ('grace = "13 h"\n' + SHIFT, "grace: '13 h' is no time up to 12 h"),
     (SHIFT + '[[closed]]\nnote = "x"\n', "closed[1]: from is missing"),
     (SHIFT + '[[closed]]\nfrom = "2025-12-24"\n', "closed[1].from: '2025-12-24' is no date"),
+    (SHIFT + "[[closed]]\nfrom = 0001-01-01\n", "closed[1].from: 0001-01-01 is outside the years 1900 to 2199"),
     (SHIFT + "[[closed]]\nfrom = 2025-12-24\nto = 2025-12-01\n", "closed[1].to: 2025-12-01 is before 2025-12-24"),
     (SHIFT + '[[extra]]\non = 2025-12-24\nshifts = ["X"]\n', "extra[1].shifts: there is no shift 'X'"),
     (SHIFT + "[[extra]]\non = 2025-12-24\n", "extra[1].shifts: no shift is given"),
