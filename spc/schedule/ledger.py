@@ -153,7 +153,9 @@ def _misfits(calendar: SiteCalendar, operations: Mapping[str, Operation]) -> lis
         for line, operation in operations.items()
         if not operation.shifts
     ]
-    named = {line for part in (*calendar.shifts, *calendar.closed, *calendar.extra) for line in part.lines}
+    every = [part.lines for part in calendar.shifts]
+    every += [part.lines for part in calendar.closed] + [part.lines for part in calendar.extra]
+    named = frozenset[str]().union(*every)
     return said + [
         f"{line}: {calendar.source} names it, and no row of the log does; it was not used"
         for line in sorted(named - operations.keys())
