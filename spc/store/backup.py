@@ -66,10 +66,18 @@ def restore(file: Path, into: Store) -> Verified:
             shutil.copyfile(file, copy)
         except OSError as error:
             raise StoreError(f"{file}: cannot be read ({error.strerror}); see who may read it") from None
-        with Store.open(copy) as source:
+        with _opened(copy, file) as source:
             verified = whole(source, "nothing was restored")
             _copy(source.engine, into.engine)
     return verified
+
+
+def _opened(copy: Path, file: Path) -> Store:
+    """Return the copy of a backup, open; refuse one that is no store by the backup's own name."""
+    try:
+        return Store.open(copy)
+    except StoreError as error:
+        raise StoreError(str(error).replace(str(copy), str(file))) from None
 
 
 def whole(store: Store, so: str) -> Verified:

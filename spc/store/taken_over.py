@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from spc.arrays import BoolArray, frozen
 from spc.catalogue.check import Catalogue
-from spc.errors import StoreError
+from spc.errors import SpcError, StoreError
 from spc.ingest.csv_log import CheckLog, read_log
 from spc.records import NO_OFFSET, QuarantinedRow, Readings, StreamKey
 from spc.store.entries import KINDS, Correction, record_from
@@ -51,6 +51,18 @@ def take_over(
     """
     if not is_export(folder):
         raise StoreError(f"{folder}: a folder without an export in it; name one that spc export wrote, or a log")
+    try:
+        return _take_over(store, folder, catalogue, who=who, now=now, progress=progress)
+    except SpcError:
+        raise
+    except (ValueError, KeyError, OverflowError, csv.Error) as error:
+        why = " ".join(str(error).split())
+        raise StoreError(f"{folder}: is not as spc export wrote it ({why}); export again") from None
+
+
+def _take_over(
+    store: Store, folder: Path, catalogue: Catalogue, *, who: str, now: datetime, progress: Progress | None
+) -> Added:
     log = read_log(folder / "readings.csv", catalogue, zone=UTC)
     names = source_columns(folder / "readings.csv")
     units = {key: check.unit for key, check in catalogue.checks.items()}

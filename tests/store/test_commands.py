@@ -94,7 +94,7 @@ def test_a_long_import_is_counted_in_words(spc, tmp_path):
         (("verify",), "there is no such store"),
         (("backup", "kept.db"), "there is no such store"),
         (("restore", "none.db"), "there is no such file"),
-        (("restore", "log.csv"), "the database refuses"),
+        (("restore", "log.csv"), "log.csv: the database refuses"),
         (("export", "out"), "there is no such store"),
         (("limits", "--catalogue", "site.toml"), "give --valid-from and --confirmed-by"),
         (

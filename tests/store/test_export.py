@@ -14,7 +14,7 @@ from spc.errors import StoreError
 from spc.ingest.csv_log import read_log
 from spc.records import Event
 from spc.store.entries import Correction, Said
-from spc.store.export import RECORDS, export
+from spc.store.export import QUARANTINED, RECORDS, export
 from spc.store.intake import SourceFile
 from spc.store.readback import identity_of
 from spc.store.store import Store
@@ -99,6 +99,10 @@ def test_an_export_overwrites_nothing(filled, tmp_path):
         ("records.csv", ",".join(RECORDS) + '\n2025-01-01T00:00:00+00:00,a,reaction,x,"{}"\n', "cannot be read"),
         ("records.csv", ",".join(RECORDS) + "\n2025-01-01T00:00:00+00:00,a,secret,x,{}\n", "is no kind of record"),
         ("readings.csv", "taken_at,line,check,value\n", "its columns are not those of an export"),
+        ("records.csv", ",".join(RECORDS) + "\nno time,a,event,x,{}\n", "cannot be read"),
+        ("records.csv", ",".join(RECORDS) + '\n2025-01-01,a,event,x,"[1]"\n', "cannot be read"),
+        ("quarantined.csv", ",".join(QUARANTINED) + "\na,b,no row,c,d,e\n", "is not as spc export wrote it"),
+        ("quarantined.csv", "\ufffd", "its columns are not"),
     ],
 )
 def test_an_export_that_is_none_is_refused(filled, tmp_path, file, text, says):
@@ -107,6 +111,22 @@ def test_an_export_that_is_none_is_refused(filled, tmp_path, file, text, says):
 
     with Store.open(tmp_path / "other.db") as other, pytest.raises(StoreError, match=says):
         take_over(other, tmp_path / "out", starter(), who="carl", now=NOW)
+
+
+def test_an_export_of_another_encoding_or_without_its_rows_is_refused(filled, tmp_path):
+    export(filled, tmp_path / "out")
+    records, readings = tmp_path / "out" / "records.csv", tmp_path / "out" / "readings.csv"
+    kept = records.read_bytes()
+
+    with Store.open(tmp_path / "other.db") as other:
+        records.write_bytes(b"\xff\xfe\x00")
+        with pytest.raises(StoreError, match="is not as spc export wrote it"):
+            take_over(other, tmp_path / "out", starter(), who="carl", now=NOW)
+        records.write_bytes(kept)
+        readings.write_text(readings.read_text(encoding="utf-8").replace(",00ff,2,", ",00ff,two,"), encoding="utf-8")
+        with pytest.raises(StoreError, match="is not as spc export wrote it"):
+            take_over(other, tmp_path / "out", starter(), who="carl", now=NOW)
+        assert other.verify().misfit is None
 
 
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc"), include_characters="\n\t,;\"'="), max_size=12)
