@@ -260,6 +260,7 @@ def test_indices_come_with_what_they_may_be_read_as(stable, says):
         (1.0, 0.1, False, "0.0 % low"),
         (math.sqrt(1 + 4 / 12), 2.0, True, "13.4 % low"),  # Sheppard: sqrt(4/3) = 1.1547
         (math.sqrt(1 + 4 / 12), 2.0, True, "up to 4 % low or 5 % high"),
+        (math.sqrt(1 + 5.5**2 / 12), 5.5, True, "5.5 times sigma"),
         (math.sqrt(1 + 6.5**2 / 12), 6.5, True, "rounding alone could make this spread"),
         (0.0144, 0.05, True, "rounding alone could make this spread"),  # 0.05 / sqrt(12) = 0.01443
     ],

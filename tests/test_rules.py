@@ -132,6 +132,13 @@ def test_restart_clears_only_the_rule_that_signalled():
     assert found == [(1, 0, HIGH), (2, 1, HIGH), (3, 0, HIGH)]
 
 
+def test_without_a_word_nothing_restarts():
+    ones = np.ones(4)
+
+    assert run_rules(ones, ones, [one_side(2)]).index.tolist() == [1, 2, 3]
+    assert RuleState.start([one_side(2)]).restart is False
+
+
 def test_sides_are_named():
     found = signals([4, -4, -5, -6, 1.5, -1.5], BEYOND3, trend(3), RuleSetting("away_from_centre", 6, 6, 1))
 
@@ -222,6 +229,7 @@ def by_words(z: FloatArray, i: int, setting: RuleSetting) -> set[int]:
         (RuleSetting("near_limit", 2, 3, math.nan), "width is nan"),
         (RuleSetting("near_limit", 2, 3, math.inf), "width is inf"),
         (RuleSetting("one_side", 9, 9, 1), "has no width; leave it at 0, not 1"),
+        (RuleSetting("one_side", 9, 9, -1), "has no width; leave it at 0, not -1"),
         (RuleSetting("steady_trend", 5, 6, 0), "counts readings in a row: give window 6 and count the same"),
         (RuleSetting("steady_trend", 1, 1, 0), "at least 2"),
         (RuleSetting("alternating", 2, 2, 0), "at least 3"),
@@ -240,6 +248,7 @@ def test_refuses_a_rule_that_cannot_be(setting, says):
     ("low", "high", "boundaries", "says"),
     [
         ([0.0, 1.0], [0.0], None, "the same length"),
+        ([0.0], [0.0, 1.0], None, "the same length"),
         ([[0.0]], [[0.0]], None, "two rows"),
         ([0.0, 1.0], [0.0, 0.5], None, "reading 1 lies between 1.0 and 0.5"),
         ([0.0, math.nan], [0.0, 0.5], None, "reading 1 lies between nan and 0.5"),
