@@ -273,7 +273,11 @@ def _board(stands: Standing, zone: tzinfo) -> BoardPage:
     for name in names:
         own = [(result, state) for result, state in states if result.key.line == name]
         year = stands.now.astimezone(zone).year
-        lines.append(Line(name, _counted(state for _, state in own), tuple(_tile(*pair, year) for pair in own)))
+        dues = {result.key: stands.due.get(result.key) for result, _ in own}
+        resting = {key for key, due in dues.items() if due is not None and due.word == "not in operation"}
+        since = next((state.due_text for result, state in own if result.key in resting), "")
+        tiles = tuple(_tile(*pair, year, pair[0].key in resting) for pair in own)
+        lines.append(Line(name, _summary([state for _, state in own], since), tiles))
     return BoardPage(
         todos=(
             *(_todo(*pair) for pair in urgent),
@@ -342,7 +346,12 @@ def _todo(result: StreamResult, state: StreamState) -> Todo:
     )
 
 
-def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:
+def _summary(states: list[StreamState], resting: str) -> str:
+    """Return how many streams of a line are in which state, and since when it stands still, said once for all."""
+    return "; ".join(filter(None, (_counted(iter(states)), resting)))
+
+
+def _tile(result: StreamResult, state: StreamState, year: int, resting: bool) -> Tile:
     value, unit = _parted(result, state.last_text)
     drawn = course(result)
     return Tile(
@@ -357,7 +366,7 @@ def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:
         margin_fraction=state.margin_fraction,
         taken=_short(state.taken_text, year),
         age=state.age_text,
-        due=state.due_text,
+        due="" if resting else state.due_text,
         course={"course": drawn.course, "limits": drawn.limits, "marks": drawn.marks} if drawn else {},
         course_words=drawn.words if drawn else "",
         unconfirmed=_unconfirmed(result),

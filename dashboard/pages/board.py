@@ -16,12 +16,12 @@ def layout(page: BoardPage) -> html.Div:
         [
             page_name("Board", class_name="unseen"),
             dcc.Store(id=Board.TOLD, data=fingerprints(page)),
+            *([jumps(page)] if len(page.lines) > 1 else []),
             html.Section(
                 [html.H2("To do now"), html.Div(todos(page), id=Board.TODO)],
                 className="todo",
                 **aria(label="To do now"),
             ),
-            *([jumps(page)] if len(page.lines) > 1 or page.todos else []),
             *[line_section(line, place) for place, line in enumerate(page.lines)],
         ],
         className="board",
