@@ -12,6 +12,7 @@ from spc.ingest.event_log import EventLog
 from spc.records import NO_OFFSET, NOT_RUN, Bound, Readings
 from spc.results import Limits, Segment, Signal, StreamResult
 from spc.scan import Scan
+from spc.screening import Question, screen
 from spc.times import as_written, from_microseconds
 
 Json = dict[str, Any]
@@ -24,6 +25,7 @@ def scan_json(scan: Scan) -> Json:
         **_file(scan.log),
         "events": _file(scan.events) if scan.events else None,
         "notes": [*scan.log.notes, *scan.notes_of_names, *scan.notes_of_catalogue, *scan.notes_of_events],
+        "questions": [_question(question, scan.zone) for question in screen(scan.streams, zone=scan.zone)],
         "streams": [_stream(result, scan.zone) for result in scan.streams],
     }
 
@@ -50,6 +52,18 @@ def _cells(log: CheckLog) -> Json:
     return {
         "cells": asdict(log.cells) if log.cells else {},
         "blank": [{"row": cell.row, "column": cell.column} for cell in log.blanks],
+    }
+
+
+def _question(question: Question, zone: tzinfo) -> Json:
+    return {
+        "kind": question.kind,
+        "streams": [{"line": key.line, "check": key.check, "position": key.position} for key in question.keys],
+        "rows": list(question.rows),
+        "from": as_written(question.first, NO_OFFSET, zone),
+        "to": as_written(question.last, NO_OFFSET, zone),
+        "chance": _number(question.chance),
+        "sentence": question.sentence,
     }
 
 

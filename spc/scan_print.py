@@ -16,6 +16,7 @@ from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.results import StreamResult
 from spc.scan import Scan
+from spc.screening import screen
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
 from spc.times import from_microseconds
 from spc.wording import bounds_text, source_text, time_text
@@ -42,6 +43,7 @@ COLUMNS: dict[str, Literal["left", "right"]] = {
 SHOWN_QUARANTINE = 10
 SHOWN_UNUSED = 10
 SHOWN_EPISODES = 3
+SHOWN_QUESTIONS = 12
 
 STANDING = (
     "Limits marked starter value are not confirmed for this site: name their document and revision in the site's "
@@ -58,6 +60,7 @@ def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:
         *_attention(states),
         *_streams(states, scan),
         *_record(scan),
+        *_questions(scan),
         Text(STANDING, style="dim"),
     ):
         console.print(part)
@@ -161,6 +164,18 @@ def _record(scan: Scan) -> Iterable[RenderableType]:
         yield from (Text(f"  {_episode(episode, scan)}") for episode in grouped[-SHOWN_EPISODES:])
         if len(grouped) > SHOWN_EPISODES:
             yield Text(f"  and {len(grouped) - SHOWN_EPISODES} earlier; --json lists every signal.")
+    yield Text("")
+
+
+def _questions(scan: Scan) -> Iterable[RenderableType]:
+    questions = screen(scan.streams, zone=scan.zone)
+    if not questions:
+        return
+    yield Text("Questions about how readings were written (no signal, no accusation)", style="bold underline")
+    for question in questions[-SHOWN_QUESTIONS:]:
+        yield _indented(f"{question.line}: {question.sentence}")
+    if len(questions) > SHOWN_QUESTIONS:
+        yield _indented(f"and {len(questions) - SHOWN_QUESTIONS} earlier; --json lists them all")
     yield Text("")
 
 

@@ -334,3 +334,18 @@ def test_a_reader_who_has_seen_enough_changes_no_exit_code(tmp_path, options, co
     log = write(tmp_path / "log.csv", bath_rows([0.05]))
 
     assert ended(log, *options, shut=True) == (code, b"", "")
+
+
+def test_readings_copied_for_weeks_are_asked_about_and_signal_nothing(tmp_path, capsys):
+    rng = random.Random(20250303)
+    values = [round(0.25 + rng.gauss(0, 0.008), 3) for _ in range(150)]
+    values[90:120] = [0.251] * 30
+    log = write(tmp_path / "log.csv", bath_rows(values))
+
+    result = scanned(capsys, log)
+
+    (question,) = [question for question in result["questions"] if question["kind"] == "copied"]
+    assert len(question["rows"]) >= 30
+    assert set(range(92, 122)) <= set(question["rows"])
+    assert result["streams"][0]["signals"] == []
+    assert "Questions about how readings were written" in run(capsys, "scan", log)[1]
