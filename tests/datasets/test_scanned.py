@@ -117,8 +117,11 @@ def test_a_fault_is_signalled_on_each_of_its_streams(whole, name):
     fault = FAULTS[name]
     results = list(on_streams_of(fault, whole))
 
+    # A lamp read cold on some mornings and one weekly reading beyond the limit are no drift and no lasting step: the
+    # first breaks run rules that are drawn and warn of nothing, the second is a failed check.
+    told = {"cold-lamp": "rule_signals", "torn-curtain": "failures"}.get(name, "signals")
     assert results
-    assert all(times(result.signals, fault) for result in results if has_limits(result, fault))
+    assert all(times(getattr(result, told), fault) for result in results if has_limits(result, fault))
 
 
 @pytest.mark.parametrize("name", ["soiled-lamp-2", "bath-unfed", "head-ammeter-creeping", "head-ammeter-b-creeping"])
