@@ -2,19 +2,19 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import tzinfo
 
 import numpy as np
 
 from spc.records import Bound
-from spc.results import Limits, StreamResult
+from spc.results import Limits, Signal, StreamResult
 from spc.times import as_written, from_microseconds
 
 COLUMNS = (
     "taken_at", "line", "check", "position", "value", "reference", "unit", "instrument", "technician", "shift", "note",
     "row", "charted", "chart_unit", "acceptance_lower", "acceptance_upper", "control_lower", "centre_line",
-    "control_upper", "failed", "signals",
+    "control_upper", "failed", "signals", "rule_signals",
 )  # fmt: skip
 RISKY = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a cell of words that starts like this for a formula."""
@@ -35,9 +35,7 @@ def stream_csv(result: StreamResult, places: slice, zone: tzinfo) -> str:
 def _rows(result: StreamResult, places: slice, zone: tzinfo) -> Iterator[list[str]]:
     readings, check = result.readings, result.check
     failed = {failure.index for failure in result.failures}
-    signals: dict[int, list[str]] = {}
-    for signal in result.signals:
-        signals.setdefault(int(result.charted.index[signal.position]), []).append(signal.rule)
+    signals, rule_signals = _by_reading(result, result.signals), _by_reading(result, result.rule_signals)
     charted = {int(index): place for place, index in enumerate(result.charted.index)}
     limits = _limits_by_place(result)
     for i in range(*places.indices(len(readings))):
@@ -54,6 +52,7 @@ def _rows(result: StreamResult, places: slice, zone: tzinfo) -> Iterator[list[st
             *(_charted(result, place, limits) if place is not None else [""] * 7),
             "yes" if i in failed else "no",
             " ".join(signals.get(i, [])),
+            " ".join(rule_signals.get(i, [])),
         ]
 
 
@@ -80,3 +79,11 @@ def _number(x: float) -> str:
 
 def _safe(text: str) -> str:
     return f"'{text}" if text.startswith(RISKY) else text
+
+
+def _by_reading(result: StreamResult, signals: Iterable[Signal]) -> dict[int, list[str]]:
+    """Return the rules of `signals`, by the place of their reading in the stream's readings."""
+    rules: dict[int, list[str]] = {}
+    for signal in signals:
+        rules.setdefault(int(result.charted.index[signal.position]), []).append(signal.rule)
+    return rules

@@ -40,8 +40,9 @@ def test_failures_signals_and_limits_stand_beside_the_reading(line):
     assert [row["failed"] for row in ammeter[-2:]] == ["no", "yes"]
     assert (ammeter[-1]["charted"], ammeter[-1]["chart_unit"]) == ("-13", "%")
     assert (ammeter[-1]["acceptance_lower"], ammeter[-1]["acceptance_upper"]) == ("-10", "10")
-    assert "beyond_limits" in lamp[-1]["signals"]
-    assert lamp[0]["signals"] == ""
+    assert lamp[-1]["signals"] == "drift"
+    assert "beyond_limits" in lamp[-1]["rule_signals"]
+    assert (lamp[0]["signals"], lamp[0]["rule_signals"]) == ("", "")
     assert float(lamp[-1]["centre_line"]) == pytest.approx(line[LAMP].segments[-1].limits.centre_line, rel=1e-11)
 
 
