@@ -30,6 +30,20 @@ def scan_json(scan: Scan) -> Json:
     }
 
 
+def forecasts_json(scan: Scan) -> list[Json]:
+    """Return what comes next on every stream, as JSON-ready values."""
+    return [
+        {
+            "line": result.key.line,
+            "check": result.key.check,
+            "position": result.key.position,
+            "unit": result.check.chart_unit,
+            "forecast": _forecast(result, scan.zone),
+        }
+        for result in scan.streams
+    ]
+
+
 def _file(log: CheckLog | EventLog) -> Json:
     rows = log.rows
     return {

@@ -100,7 +100,7 @@ LAYERS = {
         "stream_csv",
         "watch",
     ],
-    "applications": ["__init__", "__main__", "cli", "cli_audit", "cli_setup", "cli_store"],
+    "applications": ["__init__", "__main__", "cli", "cli_audit", "cli_forecast", "cli_setup", "cli_store"],
 }
 
 HEAVY = {"dash", "pandas", "pint", "plotly", "scipy", "statsmodels"}
