@@ -6,9 +6,9 @@ from datetime import tzinfo
 from rich.console import Group
 from rich.text import Text
 
+from spc.margin import last_text
 from spc.printed.table import heading, note, plain_table
 from spc.results import StreamResult
-from spc.margin import last_text
 from spc.wording import time_text
 
 NOT_ON_THIS_TREND = "not on this trend"
