@@ -866,3 +866,15 @@ def test_importing_run_lengths_loads_no_heavy_library():
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
 
     assert loaded.strip() == ""
+
+
+@pytest.mark.parametrize("key", ["near_limit", "off_centre", "one_side", "away_from_centre"])
+def test_a_rule_that_looks_back_is_simulated_as_the_exact_chain_counts_it(key):
+    setting, readings = RULES[key].default, NormalReadings(shift=1.0)
+    exact = rule_set_run_length([setting], shift=1.0)
+
+    simulated = simulated_run_length([setting], readings, generator=np.random.default_rng(20250303), runs=6000)
+
+    assert simulated.standard_error is not None
+    assert simulated.arl == pytest.approx(exact.arl, abs=4 * simulated.standard_error)
+    assert simulated.p50 == pytest.approx(exact.p50, rel=0.1)
