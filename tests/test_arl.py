@@ -307,6 +307,14 @@ def test_limits_from_few_readings_agree_with_recorded_simulations(n, rate, error
     assert found.arl_known == pytest.approx(370.398, abs=6e-4)
 
 
+def test_baselines_drawn_a_few_at_a_time_are_the_same_baselines(monkeypatch):
+    at_once = estimated_limits_run_length(20, generator=np.random.default_rng(4), n_baselines=250)
+    monkeypatch.setattr("spc.arl.estimated_limits.READINGS_AT_ONCE", 20 * 40)
+
+    assert estimated_limits_run_length(20, generator=np.random.default_rng(4), n_baselines=250) == at_once
+    assert at_once.n_baselines == 250
+
+
 def first_signal(machine: Machine, z: np.ndarray) -> int | None:
     """Walk the states of a machine along readings, and return the reading that signals."""
     moves = zip(
@@ -788,6 +796,19 @@ def test_rules_that_signal_at_every_reading_have_a_run_length_of_one():
         assert rule_set_run_length(always, moving_range_limit=limit).arl == pytest.approx(1)
 
 
+def test_a_result_says_how_many_nodes_or_states_stand_behind_it():
+    for found in (
+        rule_set_run_length([BEYOND]),
+        rule_set_run_length([BEYOND], moving_range_limit=MOVING_RANGE_LIMIT),
+        ewma_run_length(0.2, 2.86),
+        cusum_run_length(0.5, 4),
+        one_sided_cusum_run_length(0.5, 4),
+    ):
+        assert found.n_states >= 1
+        assert found.method in ("exact chain", "integral equation")
+    assert cusum_run_length(0.5, 4).n_states == 2 * one_sided_cusum_run_length(0.5, 4).n_states
+
+
 GENERATOR = np.random.default_rng(1)
 LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
 
@@ -829,7 +850,7 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
         (lambda: ewma_run_length(1.1, 3), "from 0.005 to 1"),
         (lambda: ewma_run_length(0.2, 0), "width of the EWMA limits is 0"),
         (lambda: ewma_start_up_run_length(0.2, 3, shift=math.inf), "shift is inf"),
-        (lambda: ewma_run_length(0.2, 9), "no signal is to be expected"),
+        (lambda: ewma_run_length(0.2, 9), r"no signal is to be expected in 1e\+12 readings"),
         (lambda: ewma_width(0.2, 2), "average run length is 2"),
         (lambda: cusum_run_length(-0.1, 4), "allowance k is -0.1"),
         (lambda: cusum_run_length(0, 4), "allowance k is 0"),
