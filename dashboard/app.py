@@ -1,6 +1,7 @@
 """The dashboard: `create_app(queries)` builds all of it; nothing is read at import."""
 
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
@@ -9,7 +10,7 @@ from dashboard.ids import Shell
 from dashboard.pages import board, rows, stream
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
-from dashboard.urls import BOARD, LIVE, PAGES, ROWS, STREAM, STREAM_CSV, StreamView
+from dashboard.urls import BOARD, LIVE, ROWS, STREAM, STREAM_CSV, StreamView
 from dashboard.views import Header
 
 INDEX = """<!DOCTYPE html>
@@ -35,6 +36,35 @@ BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 EVERY_OTHER_PATH = "/<path:path>"
 """Dash answers every path it does not know with its page, and with 200."""
 
+
+class Page(Protocol):
+    """A page: a module of dashboard/pages."""
+
+    def at(self, queries: Queries, search: str) -> html.Div:
+        """Return the page at an address; `search` is what stands after and with "?"."""
+        ...
+
+    def register(self, app: Dash, queries: Queries) -> None:
+        """Add its callbacks."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A page and the way to it."""
+
+    path: str
+    page: Page
+    name: str = ""  # in the way to every room; "": reached from another page
+
+
+ROOMS: tuple[Room, ...] = (
+    Room(BOARD, board, "Board"),
+    Room(STREAM, stream),
+    Room(ROWS, rows),
+)
+"""All pages, in the order of the ways to them."""
+
 LOOKS = (("auto", "As this device"), ("dark", "Dark booth"), ("light", "Daylight"))
 
 
@@ -56,8 +86,8 @@ def create_app(queries: Queries) -> Dash:
     )
     app.layout = lambda: shell(queries.header())
     register(app, queries)
-    for page in (board, stream, rows):
-        page.register(app, queries)
+    for room in ROOMS:
+        room.page.register(app, queries)
     add_routes(app, queries)
     return app
 
@@ -84,12 +114,19 @@ def shell(header: Header) -> html.Div:
                 ],
                 className="top",
             ),
+            *([ways()] if sum(bool(room.name) for room in ROOMS) > 1 else []),
             html.Main(id=Shell.PAGE, tabIndex=-1),
             standing_cautions(look()),
             html.P("", id=Shell.SAID, className="unseen", **aria(live="polite")),
         ],
         className="shell",
     )
+
+
+def ways() -> html.Nav:
+    """Return the ways to every room; the browser marks the one that is open."""
+    links = [link(room.name, room.path, "way") for room in ROOMS if room.name]
+    return html.Nav(links, id=Shell.WAYS, className="ways", **aria(label="Rooms"))
 
 
 def clock(header: Header) -> list[Any]:
@@ -152,14 +189,9 @@ def register(app: Dash, queries: Queries) -> None:
 
 def page_at(queries: Queries, pathname: str, search: str) -> html.Div:
     """Return the page at an address."""
-    if pathname == BOARD:
-        return board.layout(queries.board())
-    if pathname == ROWS:
-        return rows.layout(queries.rows())
-    if pathname == STREAM:
-        view = StreamView.from_search(search)
-        page = queries.stream(view)
-        return stream.layout(page, queries.stamp(view))
+    room = next((room for room in ROOMS if room.path == pathname), None)
+    if room is not None:
+        return room.page.at(queries, search)
     missing = [page_name("No such page"), html.P(link("To the board", BOARD, "button"))]
     return html.Div(missing, className="missing")
 
@@ -176,7 +208,11 @@ def add_routes(app: Dash, queries: Queries) -> None:
         return stream_download(queries, StreamView.from_search(request.query_string.decode("utf-8", "replace")))
 
     def finish(answer: Response) -> Response:
-        if request.endpoint == EVERY_OTHER_PATH and request.path not in PAGES and answer.status_code == 200:
+        if (
+            request.endpoint == EVERY_OTHER_PATH
+            and request.path not in {room.path for room in ROOMS}
+            and answer.status_code == 200
+        ):
             answer.status_code = 404
         answer.headers["X-Content-Type-Options"] = "nosniff"
         answer.headers["Referrer-Policy"] = "same-origin"

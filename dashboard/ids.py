@@ -9,6 +9,7 @@ class Shell:
     SCREEN = "screen"  # {"theme": .., "width": .., "scale": ..}: what the chart is drawn for
     LINK, LINK_WORDS, LOOK = "link", "link-words", "look"
     ROWS, CLOCK = "rows", "clock"
+    WAYS = "ways"
 
 
 class Board:

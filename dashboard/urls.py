@@ -5,7 +5,6 @@ from urllib.parse import parse_qs, urlencode
 
 BOARD, STREAM, ROWS = "/", "/stream", "/rows"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
-PAGES = (BOARD, STREAM, ROWS)
 
 LAST, SEGMENT, ALL = "last", "segment", "all"
 SHOWS = (LAST, SEGMENT, ALL)

@@ -64,6 +64,11 @@ class Watch:
             problem=None,
         )
 
+    @property
+    def store(self) -> None:
+        """A bare log has no store."""
+        return None
+
     def poll(self) -> bool:
         """Look at the files once; return whether anything changed."""
         now, new_events, problem = datetime.now(UTC), False, None

@@ -153,6 +153,14 @@
     if (document.title !== words) document.title = words;
   }
 
+  function markWay() {
+    document.querySelectorAll("#ways a").forEach((way) => {
+      const open = way.getAttribute("href") === window.location.pathname;
+      if (open && way.getAttribute("aria-current") !== "page") way.setAttribute("aria-current", "page");
+      else if (!open && way.hasAttribute("aria-current")) way.removeAttribute("aria-current");
+    });
+  }
+
   /* keys: to the stream before and after */
 
   function stepTo(event) {
@@ -174,6 +182,7 @@
       refocus();
       name();
       repeat();
+      markWay();
       if (!looked && document.getElementById("look")) {
         looked = true;
         look(remembered());

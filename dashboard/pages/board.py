@@ -10,6 +10,11 @@ from dashboard.queries import Queries
 from dashboard.views import BoardPage, Line, Tile, Todo
 
 
+def at(queries: Queries, search: str) -> html.Div:
+    """Return the page as of now."""
+    return layout(queries.board())
+
+
 def layout(page: BoardPage) -> html.Div:
     """Return the page."""
     return html.Div(

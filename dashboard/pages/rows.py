@@ -10,6 +10,11 @@ from dashboard.queries import Queries
 from dashboard.views import RowsPage
 
 
+def at(queries: Queries, search: str) -> html.Div:
+    """Return the page as of now."""
+    return layout(queries.rows())
+
+
 def layout(page: RowsPage) -> html.Div:
     """Return the page."""
     return html.Div(

@@ -50,6 +50,12 @@ KEY = (
 KEY_OF_VERDICTS = (("stroke", "acceptable"), ("failed", "not acceptable"), *KEY[-3:])
 
 
+def at(queries: Queries, search: str) -> html.Div:
+    """Return the page of the stream that the address names."""
+    view = StreamView.from_search(search)
+    return layout(queries.stream(view), queries.stamp(view))
+
+
 def layout(page: StreamPage, stamp: str) -> html.Div:
     """Return the page; `stamp` tells which state of the stream it shows."""
     if not page.found:

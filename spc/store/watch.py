@@ -83,6 +83,11 @@ class StoreWatch:
             problem=None,
         )
 
+    @property
+    def store(self) -> Store:
+        """The store that is watched."""
+        return self._store
+
     def close(self) -> None:
         """Give all connections back."""
         self._store.close()
