@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
 
@@ -24,6 +25,10 @@ FLAGS = [
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
 WAIT = 90_000
 """Milliseconds anything may take on a busy machine."""
+
+AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
+AXE_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
+"""WCAG 2.2, levels A and AA, and what axe-core's authors advise beside it."""
 
 
 def browser_path() -> str:
@@ -140,3 +145,29 @@ def quiet(seen: Seen) -> Iterator[None]:
         assert seen.complaints == []
     hosts = {url.split("/")[2].split(":")[0] for url in seen.requests if not url.startswith(("data:", "blob:"))}
     assert hosts <= {"127.0.0.1"}
+
+
+@pytest.fixture(scope="session")
+def axe() -> Callable[[Page], None]:
+    """Return what asserts that axe-core finds nothing on a page as it stands: `axe(page)`.
+
+    What it finds is said rule by rule, with the parts of the page and what to do.
+    """
+    script = AXE.read_text(encoding="utf-8")
+
+    def check(page: Page) -> None:
+        if not page.evaluate("'axe' in window"):
+            page.evaluate(script)  # by the browser's tools, which the page's own policy does not bind
+        options = {"runOnly": {"type": "tag", "values": list(AXE_TAGS)}, "resultTypes": ["violations"]}
+        found = page.evaluate("(options) => axe.run(document, options)", options)
+        assert found["passes"], "axe-core looked at nothing"
+        told = [
+            f"{violation['id']} ({violation['impact']}): {violation['help']}\n    "
+            + "\n    ".join(
+                f"{' '.join(map(str, node['target']))}: {node['failureSummary']}" for node in violation["nodes"]
+            )
+            for violation in found["violations"]
+        ]
+        assert not told, f"{page.url}: {len(told)} rules broken\n" + "\n".join(told)
+
+    return check

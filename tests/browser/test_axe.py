@@ -1,0 +1,40 @@
+"""axe-core finds nothing on any page: WCAG 2.2 A and AA, both looks, tablet-narrow and desk-wide."""
+
+import pytest
+from playwright.sync_api import expect
+
+from dashboard.app import ROOMS
+from dashboard.urls import STREAM, StreamView
+from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
+
+STATES = {
+    STREAM: [
+        StreamView(key.line, key.check, key.position, **more).to_search()
+        for key, more in (
+            (BATH, {"show": "all"}),
+            (LAMP, {"rules": "on"}),
+            (AMMETER, {}),
+            (SHIM, {}),
+            (BATH, {"start": "never"}),
+        )
+    ]
+    + ["?line=none"],
+}
+"""What follows an address in the states that a page has; a page without a row here has one state."""
+
+ADDRESSES = [room.path + search for room in ROOMS for search in STATES.get(room.path, [""])] + ["/no-such-page"]
+SCREENS = [(390, "dark"), (1440, "light")]
+
+
+@pytest.mark.parametrize(("width", "look"), SCREENS, ids=[f"{width} {look}" for width, look in SCREENS])
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_axe_finds_nothing(open_page, line, axe, seen, address, width, look):
+    page = open_page(width=width, color_scheme=look)
+    seen.server_ends = address == "/no-such-page"  # its 404 is a complaint to a browser
+    page.goto(line.address + address)
+    expect(page.locator("h1")).to_have_count(1)
+    expect(page.locator("#link-words")).to_have_text("Live")
+    if page.locator("#stream-chart").count():
+        page.locator("#stream-figure .main-svg").first.wait_for()
+
+    axe(page)
