@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ndtr, ndtri
 
 from spc.arl import (
     MOVING_RANGE_LIMIT,
@@ -29,6 +30,7 @@ from spc.arl import (
     simulated_run_length,
 )
 from spc.arl.histories import FALLING, RISING, Machine, machine_of, still_matter
+from spc.arl.last_value import steady_state_chain
 from spc.arl.run_length import Chain, Survival, steady_weights, survival_of
 from spc.errors import InputError
 from spc.rules import ALL_EIGHT, DEFAULT_RULES, RULES, RuleSetting, run_rules
@@ -214,6 +216,15 @@ def test_a_trend_does_not_depend_on_level_or_scatter():
     found = [rule_set_run_length(trend, shift=shift, spread=spread).arl for shift, spread in ((0, 1), (2.3, 1), (0, 4))]
 
     assert found == pytest.approx([found[0]] * 3, rel=1e-8)
+
+
+@pytest.mark.parametrize(("shift", "spread"), [(-1000, 1), (-40, 1), (40, 1), (1000, 1), (0, 0.1), (40, 0.1)])
+def test_a_trend_costs_the_same_far_from_the_centre_line(shift, spread):
+    trend = [RuleSetting("steady_trend", count=3, window=3, width=0)]
+
+    found = rule_set_run_length(trend, shift=shift, spread=spread)
+
+    assert found.arl == pytest.approx(arl_of_pattern("trend", 2), rel=1e-7)
 
 
 def arl_by_cells(limit: float, moving_range_limit: float, shift: float, cells: int) -> float:
@@ -517,6 +528,35 @@ def test_the_steady_state_is_the_left_eigenvector():
     assert steady_weights(step) == pytest.approx(expected / expected.sum(), abs=1e-10)
 
 
+@pytest.mark.parametrize("correlation", [-0.5, 0.0, 0.7])
+def test_the_steady_state_in_the_last_value_is_a_left_eigenvector(correlation):
+    """Without a shift one more reading leaves the shares of the steady state alone; with one, it moves the level."""
+    machine = machine_of((BEYOND,), with_last_cell=True)
+    in_control = steady_state_chain(machine, NormalReadings(lag_correlation=correlation), math.inf)
+    shares = in_control.weights / in_control.weights.sum()
+    after_shift = steady_state_chain(machine, NormalReadings(shift=1.5, lag_correlation=correlation), math.inf)
+
+    assert in_control.step.T @ shares == pytest.approx(in_control.weights, abs=1e-10)
+    # The chance of no signal at the first reading after the shift, over a fine grid of the reading before.
+    steps = math.sqrt(1 - correlation**2)
+    edges = np.linspace(-3, 3, 801)
+    middles = (edges[1:] + edges[:-1]) / 2
+    cdf = np.array([[normal_cdf((edge - correlation * x) / steps) for edge in edges] for x in middles])
+    cells = steady_weights(np.diff(cdf, axis=1))
+    stays = [
+        normal_cdf((3 - 1.5 - correlation * x) / steps) - normal_cdf((-3 - 1.5 - correlation * x) / steps)
+        for x in middles
+    ]
+    assert after_shift.weights.sum() == pytest.approx(cells @ stays, abs=1e-5)
+
+
+def test_a_quantile_that_falls_on_a_reading_is_that_reading():
+    """Half of all runs signal at each reading: after 2 exactly three in four have, after 3 seven in eight."""
+    halves = Survival(np.array([1.0]), hazard=0.5)
+
+    assert [halves.quantile(part) for part in (0.5, 0.75, 0.8, 0.875, 0.9375)] == [1, 2, 3, 3, 4]
+
+
 def test_first_signals_are_told_beyond_the_counted_readings():
     survival = Survival(np.array([1.0, 0.9, 0.72]), hazard=0.25)
 
@@ -590,6 +630,32 @@ def test_an_ewma_of_the_last_reading_alone_is_the_individuals_chart():
         rate = 2 * normal_cdf(-width)
         assert ewma_run_length(1, width).arl == pytest.approx(1 / rate, rel=1e-8)
         assert ewma_start_up_run_length(1, width).arl == pytest.approx(1 / rate, rel=1e-8)
+
+
+def start_up_ewma_by_cells(lam: float, width: float, shift: float, cells: int) -> float:
+    """EWMA with start-up limits by a Markov chain on cells that widen with the limits (Brook and Evans 1972)."""
+    limit = width * math.sqrt(lam / (2 - lam))
+    unit = np.linspace(-1, 1, cells + 1)
+    middles, chances, arl = np.zeros(1), np.ones(1), 1.0
+    for reading in range(1, 200):
+        now = limit * math.sqrt(1 - (1 - lam) ** (2 * reading)) * unit
+        below = ndtr((now - (1 - lam) * middles[:, None]) / lam - shift)
+        middles, chances = (now[1:] + now[:-1]) / 2, chances @ np.diff(below, axis=1)
+        if reading < 199:
+            arl += float(chances.sum())
+    step = np.diff(ndtr((limit * unit - (1 - lam) * middles[:, None]) / lam - shift), axis=1)
+    return arl + float(chances @ np.linalg.solve(np.eye(cells) - step, np.ones(cells)))
+
+
+@pytest.mark.parametrize(
+    ("lam", "width", "shift"), [(0.2, 2.5, 0.0), (0.2, 2.5, 2.0), (0.4, 2.8, 3.0), (0.1, 2.7, -1.0)]
+)
+def test_ewma_start_up_limits_meet_a_chain_of_small_cells(lam, width, shift):
+    coarse, fine = (start_up_ewma_by_cells(lam, width, shift, cells) for cells in (100, 200))
+
+    extrapolated = fine + (fine - coarse) / 3  # the error falls with the square of the cells
+
+    assert ewma_start_up_run_length(lam, width, shift=shift).arl == pytest.approx(extrapolated, rel=2e-6)
 
 
 def simulated_ewma(lam: float, width: float, shift: float, *, start_up: bool) -> np.ndarray:
@@ -720,6 +786,49 @@ def test_cusum_height_meets_hawkins(k, h):
     assert cusum_height(k, 370) == pytest.approx(h, abs=0.0125)
 
 
+@pytest.mark.parametrize(("k", "arl"), [(0.5, 5), (1.0, 10), (2.0, 25), (0.25, 2000)])
+def test_a_height_gives_the_run_length_it_was_asked_for(k, arl):
+    assert cusum_run_length(k, cusum_height(k, arl)).arl == pytest.approx(arl, rel=1e-5)
+
+
+@pytest.mark.parametrize("arl", [5, 370.398, 1e6])
+def test_the_width_for_the_last_reading_alone_is_a_normal_quantile(arl):
+    """Closed form: the reading lies beyond the limits once in `arl`."""
+    assert ewma_width(1, arl) == pytest.approx(-ndtri(0.5 / arl), abs=2e-6)
+
+
+@pytest.mark.parametrize(
+    ("k", "h", "shift", "head_start"),
+    [
+        (0, 20, 0, 0),
+        (0, 40, 0, 0),
+        (0.05, 60, 0, 0),
+        (0.5, 10, 0.5, 0),
+        (0.5, 50, 1.5, 0),
+        (0.5, 50, 0.6, 10),
+        (0.1, 6, -0.3, 5),
+    ],
+)
+def test_one_side_of_a_cusum_meets_the_linear_system(k, h, shift, head_start):
+    """Page's equation for the mean alone, solved on composite Gauss-Legendre nodes; no run is followed."""
+    points, weights = np.polynomial.legendre.leggauss(12)
+    lows = np.arange(0.0, h)
+    nodes = np.concatenate(([0.0], *(low + (points + 1) / 2 for low in lows)))
+    mass = np.tile(weights / 2, len(lows))
+
+    def step(sums: np.ndarray) -> np.ndarray:
+        level = sums[:, None] + shift - k
+        density = np.exp(-((nodes[1:] - level) ** 2) / 2) / math.sqrt(2 * math.pi)
+        return np.hstack((ndtr(-level), density * mass))
+
+    mean = np.linalg.solve(np.eye(len(nodes)) - step(nodes), np.ones(len(nodes)))
+    expected = 1 + (step(np.array([float(head_start)])) @ mean)[0]
+
+    found = one_sided_cusum_run_length(k, h, shift=shift, head_start=head_start)
+
+    assert found.arl == pytest.approx(expected, rel=1e-6)
+
+
 def siegmund(k: float, h: float, shift: float) -> float:
     """Siegmund, D. (1985), Sequential Analysis: one side, approximately."""
     drift, b = shift - k, h + 1.166
@@ -809,6 +918,22 @@ def test_a_result_says_how_many_nodes_or_states_stand_behind_it():
     assert cusum_run_length(0.5, 4).n_states == 2 * one_sided_cusum_run_length(0.5, 4).n_states
 
 
+def test_the_states_are_as_many_as_the_rules_need():
+    """Limits alone remember nothing; a run of eight on one side is none, or one to seven long above or below."""
+    assert rule_set_run_length([BEYOND]).n_states == 1
+    assert rule_set_run_length([RuleSetting("one_side", count=8, window=8, width=0)]).n_states == 15
+
+
+def test_an_equation_too_large_to_solve_is_simulated(monkeypatch):
+    monkeypatch.setattr("spc.arl.last_value.MOST_ENTRIES", 1000)
+
+    found = rule_set_run_length(
+        [BEYOND], shift=2, moving_range_limit=MOVING_RANGE_LIMIT, generator=np.random.default_rng(8)
+    )
+
+    assert found.method == "simulation"
+
+
 GENERATOR = np.random.default_rng(1)
 LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
 
@@ -820,6 +945,7 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
         (lambda: rule_set_run_length([RuleSetting("zigzag", 1, 1, 3)]), "no run rule 'zigzag'"),
         (lambda: rule_set_run_length([BEYOND], shift=math.nan), "shift is nan"),
         (lambda: rule_set_run_length([BEYOND], spread=0), "spread is 0"),
+        (lambda: rule_set_run_length([BEYOND], spread=-1), "spread is -1"),
         (lambda: rule_set_run_length([BEYOND], lag_correlation=1), "lag correlation is 1"),
         (lambda: rule_set_run_length([BEYOND], lag_correlation=math.nan), "lag correlation is nan"),
         (lambda: rule_set_run_length([BEYOND], moving_range_limit=0), "moving-range limit is 0"),
@@ -863,6 +989,7 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
         (lambda: one_sided_cusum_run_length(0.5, 4, shift=-9), "no signal is to be expected"),
         (lambda: cusum_height(3.5, 370), "no height gives"),
         (lambda: cusum_height(0.5, 1e7), "average run length is 1"),
+        (lambda: cusum_height(0.5, 4.9), "average run length is 4.9"),
         (lambda: estimated_limits_run_length(1, generator=GENERATOR), "1 readings"),
         (lambda: estimated_limits_run_length(20, generator=GENERATOR, width=-1), "width -1"),
     ],
@@ -889,7 +1016,9 @@ def test_importing_run_lengths_loads_no_heavy_library():
     assert loaded.strip() == ""
 
 
-@pytest.mark.parametrize("key", ["near_limit", "off_centre", "one_side", "away_from_centre"])
+@pytest.mark.parametrize(
+    "key", ["near_limit", "off_centre", "one_side", "away_from_centre", "steady_trend", "alternating"]
+)
 def test_a_rule_that_looks_back_is_simulated_as_the_exact_chain_counts_it(key):
     setting, readings = RULES[key].default, NormalReadings(shift=1.0)
     exact = rule_set_run_length([setting], shift=1.0)
@@ -899,3 +1028,17 @@ def test_a_rule_that_looks_back_is_simulated_as_the_exact_chain_counts_it(key):
     assert simulated.standard_error is not None
     assert simulated.arl == pytest.approx(exact.arl, abs=4 * simulated.standard_error)
     assert simulated.p50 == pytest.approx(exact.p50, rel=0.1)
+
+
+def test_a_steady_start_is_simulated_in_control():
+    """A run on one side remembers the level before the shift: the exact chain starts from the steady state too."""
+    run = [RuleSetting("one_side", count=8, window=8, width=0)]
+    exact = rule_set_run_length(run, shift=2.0, start="steady")
+
+    simulated = simulated_run_length(
+        run, NormalReadings(shift=2.0), generator=np.random.default_rng(20250304), start="steady", runs=20_000
+    )
+
+    assert simulated.standard_error is not None
+    assert simulated.standard_error < 0.03
+    assert simulated.arl == pytest.approx(exact.arl, abs=4 * simulated.standard_error)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from spc.bias import bias, bias_by_range, linearity
 from spc.errors import InputError
@@ -29,7 +30,7 @@ def test_bias_by_standard_deviation():
     assert (found.lower, found.upper) == pytest.approx((-0.110746, 0.124079), abs=5e-7)
     assert found.df == 14
     assert not found.shown
-    assert found.statement.startswith("No bias is shown")
+    assert found.statement == "No bias is shown; one within the limits would not be seen by this study."
 
 
 def test_bias_by_range():
@@ -85,7 +86,23 @@ def test_equal_readings_hide_repeatability():
     assert "their step hides repeatability" in bare.statement
     assert known.upper - known.lower == pytest.approx(2 * 1.959964 * 0.05, rel=1e-6)
     assert math.isinf(known.df)
-    assert bias([10.0] * 5, 10.0).bias == 0.0
+
+
+def test_equal_readings_on_the_reference_show_no_bias():
+    found = bias([10.0] * 5, 10.0)
+
+    assert found.bias == found.lower == found.upper == 0.0
+    assert not found.shown
+    assert found.statement.startswith("No bias is shown")
+    assert "their step hides repeatability" in found.statement
+
+
+def test_two_readings_by_range_are_two_readings_by_standard_deviation():
+    """The range of two over d2* is their standard deviation, with one degree of freedom: exact."""
+    by_range, by_sd = bias_by_range([10.1, 10.4], 10.0), bias([10.1, 10.4], 10.0)
+
+    assert by_range.sigma == pytest.approx(by_sd.sigma, rel=1e-9)
+    assert (by_range.lower, by_range.upper) == pytest.approx((by_sd.lower, by_sd.upper), rel=1e-6)
 
 
 def test_linearity_of_the_manual():
@@ -113,9 +130,36 @@ def test_linearity_agrees_with_a_library():
 
     assert found.intercept_limits == pytest.approx(limits[0], rel=1e-9)
     assert found.slope_limits == pytest.approx(limits[1], rel=1e-9)
-    assert found.slope_p_value == pytest.approx(fit.pvalues[1], rel=1e-6)
+    assert found.slope_p_value == pytest.approx(fit.pvalues[1], rel=1e-6, abs=0)
     assert pytest.approx(band, rel=1e-9) == np.array(found.band(at)).T
     assert found.lack_of_fit_p_value == pytest.approx(levels.compare_f_test(fit)[1], rel=1e-9)
+
+
+def test_a_slope_in_doubt_has_the_p_value_of_a_library():
+    """scipy's test of a slope; the scatter is several units a reading, so that the slope's error is above 1."""
+    references = np.repeat([1.0, 2.0, 3.0], 4)
+    deviations = np.array([0.0, 7.0, -9.0, 5.0, 4.0, -6.0, 8.0, 1.0, 9.0, -3.0, 6.0, 2.0])
+    expected = stats.linregress(references, deviations)
+
+    found = linearity(references + deviations, references)
+
+    assert expected.stderr > 1
+    assert 0.05 < expected.pvalue < 0.95
+    assert found.slope_p_value == pytest.approx(expected.pvalue, rel=1e-9)
+    assert found.statements == ("No change of bias over the range is shown.",)
+
+
+def test_a_rising_bias_over_two_references_is_a_line_and_nothing_can_speak_against_it():
+    readings = [2.3, 2.4, 2.35, 10.8, 10.9, 10.85]
+
+    found = linearity(readings, [2.0] * 3 + [10.0] * 3)
+
+    assert 0 < found.slope_limits[0] < found.slope < found.slope_limits[1] < 1
+    assert found.slope == pytest.approx((0.85 - 0.35) / 8)
+    assert found.lack_of_fit_p_value is None
+    assert found.statements == (
+        "Bias changes by 0.0625 for each unit of the reference: one correction does not fit the range.",
+    )
 
 
 def test_a_bent_bias_is_said_not_to_be_a_line():
@@ -142,6 +186,7 @@ def test_readings_without_scatter(readings, references, p_value, lack):
     found = linearity(readings, references)
 
     assert found.lack_of_fit_p_value == lack
+    assert found.statements[0].startswith("No change" if found.slope == 0 else "Bias changes")
     if p_value is not None:
         assert found.slope_p_value == p_value
         assert found.slope_limits == (found.slope, found.slope)
@@ -154,10 +199,13 @@ def test_readings_without_scatter(readings, references, p_value, lack):
         (lambda: bias([1.0, float("nan")], 1.0), "reading 1 is nan"),
         (lambda: bias([1.0, 2.0], float("nan")), "the reference is nan"),
         (lambda: bias([1.0, 2.0], 1.0, reference_uncertainty=-1), "uncertainty is -1"),
+        (lambda: bias([1.0, 2.0], 1.0, reference_uncertainty=math.inf), "uncertainty is inf"),
         (lambda: bias([1.0, 2.0], 1.0, confidence=95), r"95 % as 0\.95"),
+        (lambda: bias_by_range([1.0], 1.0), "at least 2"),
         (lambda: bias_by_range(np.arange(26.0), 1.0), "take 2 to 25"),
         (lambda: linearity([1, 2, 3], [1, 2]), "at least 3"),
         (lambda: linearity([1, 2, 3, 4], [1, 2, 3]), "4 readings but 3 references"),
+        (lambda: linearity([1, 2, 3], [1, 2, 3, 4]), "3 readings but 4 references"),
         (lambda: linearity([1, 2, 3], [2, 2, 2]), "cannot be told"),
         (lambda: linearity([1, 2, 3], [1, 2, float("nan")]), "reading 2 is nan"),
     ],

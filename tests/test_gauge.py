@@ -8,7 +8,7 @@ from scipy import stats
 
 from spc.arrays import FloatArray, IntArray
 from spc.capability import Specification
-from spc.crossed import layout, mean_squares
+from spc.crossed import layout, mean_squares, pooled
 from spc.divisions import judge_divisions
 from spc.errors import InputError
 from spc.gauge import (
@@ -314,6 +314,44 @@ def test_by_ranges():
     shares = [100 * share for share in study.shares_of_study.values()]
     assert shares == pytest.approx([17.62, 20.04, 26.68, 96.38], abs=0.02)
     assert (study.categories, study.repeats) == (5, 3)
+    assert study.statements == ()
+
+
+@pytest.mark.parametrize(("parts", "operators", "few"), [(4, 3, True), (5, 3, True), (4, 4, False)])
+def test_up_to_fifteen_ranges_are_few(parts, operators, few):
+    """d2 of two is 2 / sqrt(pi), d3 is sqrt(2 - 4 / pi); up to 15 ranges d2* takes the place of d2."""
+    part, operator = np.repeat(np.arange(parts), 2 * operators), np.tile(np.repeat(np.arange(operators), 2), parts)
+    study = range_study(
+        10.0 * part + operator + np.tile([0.0, 0.5], parts * operators), part.tolist(), operator.tolist()
+    )
+
+    spread = (2 - 4 / math.pi) / (parts * operators) if few else 0.0
+    assert study.mean_range == pytest.approx(0.5)
+    assert study.repeatability == pytest.approx(0.5 / math.sqrt(4 / math.pi + spread), rel=1e-9)
+
+
+@pytest.mark.parametrize("scale", [1e-4, 1.0, 1e5])
+def test_rounding_is_not_taken_for_interaction(scale):
+    """Part and operator add up and every repeat is equal: what is left is the last bits of the readings."""
+    part, operator = np.repeat(np.arange(7), 6), np.tile(np.repeat(np.arange(3), 2), 7)
+    readings = scale * (0.37 * part + 0.113 * operator)
+    study = crossed_study_with_interaction(readings, part.tolist(), operator.tolist())
+
+    part_line, operator_line, interaction, repeatability = study.anova
+    assert interaction.sum_of_squares == repeatability.sum_of_squares == 0.0
+    assert part_line.sum_of_squares == pytest.approx(6 * (0.37 * scale) ** 2 * 28, rel=1e-12)
+    assert operator_line.sum_of_squares == pytest.approx(14 * (0.113 * scale) ** 2 * 2, rel=1e-12)
+    assert part_line.f is operator_line.f is interaction.f is None
+
+
+def test_pooled_mean_squares_expect_no_interaction():
+    squares = pooled(mean_squares(layout(READINGS, PARTS, OPERATORS)))
+
+    assert [line.expected for line in squares.values()] == [
+        pytest.approx((9.0, 0.0, 0.0, 1.0)),
+        pytest.approx((0.0, 30.0, 0.0, 1.0)),
+        (0.0, 0.0, 0.0, 1.0),
+    ]
 
 
 # d2*: Duncan, Quality Control and Industrial Statistics, as tabled for g ranges of m (from memory; the tables' last
