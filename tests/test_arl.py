@@ -1,6 +1,7 @@
 """Average run lengths against published tables, closed forms, independent recursions and simulation."""
 
 import math
+import statistics
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -218,13 +219,13 @@ def test_a_trend_does_not_depend_on_level_or_scatter():
     assert found == pytest.approx([found[0]] * 3, rel=1e-8)
 
 
-@pytest.mark.parametrize(("shift", "spread"), [(-1000, 1), (-40, 1), (40, 1), (1000, 1), (0, 0.1), (40, 0.1)])
+@pytest.mark.parametrize(("shift", "spread"), [(-1000, 1), (-40, 1), (40, 1), (1000, 1), (0, 0.5), (40, 0.1)])
 def test_a_trend_costs_the_same_far_from_the_centre_line(shift, spread):
-    trend = [RuleSetting("steady_trend", count=3, window=3, width=0)]
+    trend = [RuleSetting("steady_trend", count=6, window=6, width=0)]
 
     found = rule_set_run_length(trend, shift=shift, spread=spread)
 
-    assert found.arl == pytest.approx(arl_of_pattern("trend", 2), rel=1e-7)
+    assert found.arl == pytest.approx(arl_of_pattern("trend", 5), rel=1e-7)
 
 
 def arl_by_cells(limit: float, moving_range_limit: float, shift: float, cells: int) -> float:
@@ -324,6 +325,27 @@ def test_baselines_drawn_a_few_at_a_time_are_the_same_baselines(monkeypatch):
 
     assert estimated_limits_run_length(20, generator=np.random.default_rng(4), n_baselines=250) == at_once
     assert at_once.n_baselines == 250
+
+
+@pytest.mark.parametrize(("n_baseline", "n_baselines"), [(2, 100), (20, 250)])
+def test_limits_from_few_readings_by_hand(n_baseline, n_baselines):
+    """The same draws, each baseline's limits and chances written out."""
+    draws = np.random.default_rng(6).standard_normal((n_baselines, n_baseline))
+    rates = []
+    for x in draws.tolist():
+        centre = sum(x) / n_baseline
+        moving_range = sum(abs(b - a) for a, b in pairwise(x)) / (n_baseline - 1)
+        half = 2.5 * moving_range * math.sqrt(math.pi) / 2
+        rates.append(normal_cdf(centre - half - 0.5) + normal_cdf(0.5 - centre - half))
+
+    found = estimated_limits_run_length(
+        n_baseline, generator=np.random.default_rng(6), width=2.5, shift=0.5, n_baselines=n_baselines
+    )
+
+    assert found.signal_rate == pytest.approx(statistics.fmean(rates), rel=1e-9)
+    assert found.standard_error == pytest.approx(statistics.stdev(rates) / math.sqrt(n_baselines), rel=1e-9)
+    assert found.arl_p50 == pytest.approx(statistics.median(1 / rate for rate in rates), rel=1e-9)
+    assert found.arl_known == pytest.approx(1 / (normal_cdf(-3.0) + normal_cdf(-2.0)), rel=1e-9)
 
 
 def first_signal(machine: Machine, z: np.ndarray) -> int | None:
@@ -630,6 +652,14 @@ def test_an_ewma_of_the_last_reading_alone_is_the_individuals_chart():
         rate = 2 * normal_cdf(-width)
         assert ewma_run_length(1, width).arl == pytest.approx(1 / rate, rel=1e-8)
         assert ewma_start_up_run_length(1, width).arl == pytest.approx(1 / rate, rel=1e-8)
+
+
+@pytest.mark.parametrize(("run_length", "lam"), [(ewma_run_length, 0.005), (ewma_start_up_run_length, 0.02)])
+def test_more_nodes_do_not_change_an_ewma_of_a_small_weight(monkeypatch, run_length, lam):
+    arl = run_length(lam, 2.0).arl
+    monkeypatch.setattr("spc.arl.ewma.NODES_A_SIGMA", 9)
+
+    assert run_length(lam, 2.0).arl == pytest.approx(arl, rel=1e-9)
 
 
 def start_up_ewma_by_cells(lam: float, width: float, shift: float, cells: int) -> float:
@@ -957,6 +987,14 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
             ),
             "no steady state",
         ),
+        (
+            lambda: rule_set_run_length(
+                [RuleSetting("close_to_centre", 1, 1, 1), RuleSetting("away_from_centre", 1, 1, 1)],
+                start="steady",
+                moving_range_limit=3,
+            ),
+            "no steady state",
+        ),
         (lambda: simulated_run_length([BEYOND], NormalReadings(), generator=GENERATOR, runs=3), "at least 100"),
         (
             lambda: simulated_run_length([RuleSetting("one_side", 70, 70, 0)], NormalReadings(), generator=GENERATOR),
@@ -984,7 +1022,15 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
         (lambda: cusum_run_length(0.5, 101), "height h is 101"),
         (lambda: cusum_run_length(0.5, 4, shift=math.nan), "shift is nan"),
         (lambda: cusum_run_length(0.5, 4, head_start=5), "head start is 5"),
-        (lambda: cusum_run_length(0.5, 4, head_start=3), "head start 3 on both sides"),
+        (lambda: cusum_run_length(0.5, 4, head_start=3), r"head start 3 on both sides is above h / 2 \+ k = 2\.5"),
+        (lambda: cusum_run_length(0.5, -4), "height h is -4"),
+        (lambda: cusum_run_length(math.inf, 4), "allowance k is inf"),
+        (lambda: cusum_run_length(0.5, 4, head_start=-1), "head start is -1"),
+        (lambda: ewma_run_length(0.2, -3), "width of the EWMA limits is -3"),
+        (lambda: rule_set_run_length([BEYOND], moving_range_limit=-1), "moving-range limit is -1"),
+        (lambda: rule_set_run_length([BEYOND], spread=math.inf), "spread is inf"),
+        (lambda: estimated_limits_run_length(20, generator=GENERATOR, n_baselines=99), "20 readings, 99 baselines"),
+        (lambda: estimated_limits_run_length(20, generator=GENERATOR, shift=math.inf), "shift inf"),
         (lambda: one_sided_cusum_run_length(0.5, 4, head_start=1, start="steady"), "long forgotten"),
         (lambda: one_sided_cusum_run_length(0.5, 4, shift=-9), "no signal is to be expected"),
         (lambda: cusum_height(3.5, 370), "no height gives"),

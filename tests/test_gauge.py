@@ -182,6 +182,20 @@ def test_a_gauge_that_is_well_known_is_not_said_to_be_open():
     assert study.statements == ()
 
 
+def test_the_gauge_is_said_to_be_open_above_four_times_its_estimate():
+    rng = np.random.default_rng(31)
+    part, operator = np.repeat(np.arange(5), 10), np.tile(np.repeat(np.arange(5), 2), 5)
+    ratios = []
+    for _ in range(60):
+        readings = rng.normal(size=5)[part] + 0.5 * rng.normal(size=5)[operator] + 0.4 * rng.normal(size=50)
+        study = crossed_study_without_interaction(readings, part.tolist(), operator.tolist())
+        ratios.append(study.gauge.upper / study.gauge.variance)
+        assert any("hardly known" in said for said in study.statements) == (ratios[-1] > 4)
+
+    for low, high in ((2, 3.5), (3.5, 4), (4, 4.5), (4.5, 6)):
+        assert any(low < ratio < high for ratio in ratios)
+
+
 def test_limits_of_a_difference_are_zero_where_the_exact_test_is_undecided():
     """Ting and others (1990): the cross terms are chosen so that the limits agree with the F test at its own point."""
     for df in ((9, 18), (4, 30), (12, 5)):
@@ -342,6 +356,15 @@ def test_rounding_is_not_taken_for_interaction(scale):
     assert part_line.sum_of_squares == pytest.approx(6 * (0.37 * scale) ** 2 * 28, rel=1e-12)
     assert operator_line.sum_of_squares == pytest.approx(14 * (0.113 * scale) ** 2 * 2, rel=1e-12)
     assert part_line.f is operator_line.f is interaction.f is None
+    assert not any("below zero" in said for said in study.statements)
+
+
+def test_a_small_repeatability_is_not_taken_for_rounding():
+    """Parts 1000 apart, repeats 0.00002 apart: half the square of that, whatever the parts."""
+    part, operator = np.repeat(np.arange(4), 4), np.tile(np.repeat(np.arange(2), 2), 4)
+    study = crossed_study_with_interaction(1000.0 * part + np.tile([0.0, 0.00002], 8), part.tolist(), operator.tolist())
+
+    assert study.repeatability.estimate == pytest.approx(0.00002**2 / 2, rel=1e-6, abs=0)
 
 
 def test_pooled_mean_squares_expect_no_interaction():
@@ -450,6 +473,7 @@ def test_a_missing_cell_is_no_obstacle():
         ([1, 2, 3], ["p"] * 3, ["A"] * 3, "readings of one part"),
         ([1, 2, 3], ["p", "q"], ["A"] * 3, "3 readings but 2 part labels"),
         ([1, 2, 3], ["p", "q", "q"], ["A"], "3 readings but 1 operator labels"),
+        ([1, 2, 3], ["p", "q", "q", "q"], ["A"] * 3, "3 readings but 4 part labels"),
         ([1, 2, 3], ["p", " ", "q"], ["A"] * 3, "reading 1 has no part"),
         ([1, 2, 3], ["p", "q", "q"], ["A", None, "B"], "reading 1 has no operator"),
         ([1, 2, 3], ["p", "q", float("nan")], ["A"] * 3, "reading 2 has no part"),
