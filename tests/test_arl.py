@@ -1038,6 +1038,7 @@ LONG_WINDOW = RuleSetting("off_centre", count=10, window=20, width=1)
         (lambda: cusum_height(0.5, 4.9), "average run length is 4.9"),
         (lambda: estimated_limits_run_length(1, generator=GENERATOR), "1 readings"),
         (lambda: estimated_limits_run_length(20, generator=GENERATOR, width=-1), "width -1"),
+        (lambda: estimated_limits_run_length(20, generator=GENERATOR, width=0), "width 0"),
     ],
 )
 def test_refuses(ask, says):
