@@ -257,8 +257,8 @@ def test_indices_come_with_what_they_may_be_read_as(stable, says):
     ("sigma", "step", "decides", "says"),
     [
         (1.0, 0.1, False, "Cpu and Cpk read as without rounding"),
-        (1.0, 0.1, False, "0.0 % low"),
-        (math.sqrt(1 + 4 / 12), 2.0, True, "13.4 % low"),  # Sheppard: sqrt(4/3) = 1.1547
+        (1.0, 0.1, False, "Ppu and Ppk read 0.0 % low because"),
+        (math.sqrt(1 + 4 / 12), 2.0, True, "Ppu and Ppk read 13.4 % low because"),  # Sheppard: sqrt(4/3) = 1.1547
         (math.sqrt(1 + 4 / 12), 2.0, True, "up to 4 % low or 5 % high"),
         (math.sqrt(1 + 5.5**2 / 12), 5.5, True, "5.5 times sigma"),
         (math.sqrt(1 + 6.5**2 / 12), 6.5, True, "rounding alone could make this spread"),
