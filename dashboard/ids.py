@@ -57,3 +57,9 @@ class Rows:
     """The rows that could not be read."""
 
     TABLE, TOLD = "rows-table", "rows-told"
+
+
+class Write:
+    """Writing a check down: the tablet fills it."""
+
+    ROOT, SAID = "write", "write-said"

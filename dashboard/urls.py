@@ -5,6 +5,9 @@ from urllib.parse import parse_qs, urlencode
 
 BOARD, STREAM, ROWS = "/", "/stream", "/rows"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
+WRITE = "/write"
+WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
+WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"
 
 LAST, SEGMENT, ALL = "last", "segment", "all"
 SHOWS = (LAST, SEGMENT, ALL)

@@ -66,6 +66,8 @@ LAYERS = {
         "dose",
         "dose_words",
         "early_warning",
+        "entry",
+        "entry_doubts",
         "failures",
         "instruments",
         "look_back",

@@ -103,16 +103,17 @@ def add_readings(
     total = sum(map(len, logged.values()))
     for some in parts(logged):
         with appending(engine) as end:
-            added += _add_some(end, some, units, file, who=who, now=now)
+            added += add_some(end, some, units, file, who=who, now=now)
         looked += sum(part.stop - part.start for _, _, part in some)
         if progress is not None:
             progress(looked, total)
     return added
 
 
-def _add_some(
+def add_some(
     end: Trail, some: Sequence[Part], units: Mapping[str, str], file: SourceFile, *, who: str, now: datetime
 ) -> int:
+    """Add what is new of some readings in one transaction; return how many that were."""
     connection = end.connection
     known = {
         key: _kept(connection, stream, readings, part)
