@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from spc.arrays import BoolArray, FloatArray, IntArray, frozen
+from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray, frozen
+from spc.by_identity import by_identity
 from spc.catalogue.acceptance import Acceptance, limits_at
 from spc.catalogue.check import Check
 from spc.records import NOT_RUN, Readings
@@ -106,7 +107,13 @@ def _resolution(check: Check, reference: FloatArray) -> FloatArray:
 
 def was_running(readings: Readings) -> BoolArray:
     """Return which readings were taken with the line in operation, shape (n,)."""
-    return np.asarray(readings.word != NOT_RUN, dtype=np.bool_)
+    return _running(readings.word).copy()
+
+
+@by_identity
+def _running(words: ObjectArray) -> BoolArray:
+    """Return which of the words do not say that the line stood still; a million take a moment, so it is remembered."""
+    return frozen(np.asarray(words != NOT_RUN, dtype=np.bool_))
 
 
 def _numbers(readings: Readings) -> BoolArray:

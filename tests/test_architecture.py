@@ -15,7 +15,7 @@ ROOT = Path(__file__).parent.parent
 
 # A module of spc/, or a package of it whole, imports from its own layer and those above it in this table.
 LAYERS = {
-    "words": ["arrays", "errors", "records", "times", "units"],
+    "words": ["arrays", "by_identity", "errors", "records", "times", "units"],
     "maths": [
         "agreement",
         "arl",
@@ -81,6 +81,7 @@ LAYERS = {
         "screening",
         "setup_look",
         "signals",
+        "splits",
         "step_monitor",
         "stream_facts",
         "wording",

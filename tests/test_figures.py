@@ -24,7 +24,7 @@ from spc.figures import (
 from spc.figures.frame import frame_for
 from spc.figures.individuals import pane_range, places_drawn, ranges_on_chart
 from spc.figures.labels import Label, in_lanes, spread
-from spc.figures.thinning import drawn
+from spc.figures.thinning import MOST_DRAWN, drawn
 from spc.results import StreamResult
 from spc.times import from_microseconds
 from tests.dashboard.made_line import AMBIENT, AMMETER, BATH, KEYS, LAMP, SHIM, TIMER, ZONE, results
@@ -295,7 +295,7 @@ def test_thinning_keeps_what_must_be_kept_and_the_extremes(seed, start, length):
 
 
 def test_a_stream_that_fits_is_drawn_whole():
-    assert drawn(np.zeros(2000), np.array([], dtype=np.int64), slice(0, 10)).tolist() == list(range(2000))
+    assert drawn(np.zeros(MOST_DRAWN), np.array([], dtype=np.int64), slice(0, 10)).tolist() == list(range(MOST_DRAWN))
 
 
 def test_every_reading_in_view_is_drawn_when_the_view_is_short():

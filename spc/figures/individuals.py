@@ -1,12 +1,12 @@
 """The measured chart: readings over their moving ranges, with every limit that applied to them."""
 
-from collections.abc import Iterable
 from datetime import tzinfo
 from typing import Any
 
 import numpy as np
 
 from spc.arrays import BoolArray, FloatArray, IntArray
+from spc.by_identity import by_identity
 from spc.catalogue.check import Check
 from spc.figures.frame import Frame
 from spc.figures.happenings import baseline_shapes
@@ -19,7 +19,7 @@ from spc.figures.levels import (
 )
 from spc.figures.thinning import drawn
 from spc.figures.window import Window
-from spc.figures.words import axis_times, bound_symbol, drawn_only, touched_points
+from spc.figures.words import among, axis_times, bound_symbol, drawn_only, range_signals, signal_places, touched_points
 from spc.records import Bound
 from spc.results import Signal, StreamResult
 
@@ -42,7 +42,7 @@ def individuals_traces(
 
     With `rules`, hits of run rules that do not warn are drawn too, small and quiet.
     """
-    points = _Points(result, frame, window, zone)
+    points = _Points(result, frame, window, zone, rules=rules)
     traces = [*control_traces(result, frame, window, zone), *acceptance_traces(result, frame, window, zone)]
     if frame.ranges:
         traces += [points.ranges(), *([points.rule_hits("moving_range")] if rules else [])]
@@ -57,42 +57,44 @@ def individuals_traces(
     return [trace for trace in traces if len(trace["x"])]
 
 
-def places_drawn(result: StreamResult, window: Window) -> IntArray:
+def places_drawn(result: StreamResult, window: Window, *, rules: bool = True) -> IntArray:
     """Return the charted places that are drawn: those in the window and as much again on both sides.
 
-    Of many not all, but every signalled and every failed one.
+    Of many not all, but every signalled and every failed one; with `rules`, those that a run rule hit too. Where these
+    alone are too many, the highest and the lowest of them in every stretch.
     """
     charted = result.charted
     near, view = window.widened().charted_places(result), window.charted_places(result)
     near = slice(max(0, near.start - 1), near.stop + 1)  # the lines lead out of the picture
     failed = np.flatnonzero(np.isin(charted.index, [failure.index for failure in result.failures]))
     ends = [place for segment in result.segments for place in (segment.first, segment.stop - 1)]
-    signals = [signal.position for signal in (*result.signals, *result.rule_signals)]
-    keep = np.concatenate((failed, signals, ends)).astype(np.int64) - near.start
+    signals = [signal_places(result.signals), *([signal_places(result.rule_signals)] if rules else [])]
+    keep = np.concatenate((failed, *signals, ends)).astype(np.int64) - near.start
     x = charted.x[near]
     inside = slice(view.start - near.start, max(view.start, view.stop) - near.start)
     places: IntArray = near.start + drawn(x, keep[(keep >= 0) & (keep < len(x))], inside)
     return places
 
 
+@by_identity
 def ranges_on_chart(result: StreamResult) -> FloatArray:
     """Return the moving range at each charted reading, NaN for the first of a segment and beside a censored one."""
     charted = result.charted
     ranges = np.full(len(charted.x), np.nan)
     exact = charted.bound == Bound.EXACT
     ranges[1:] = np.where(exact[1:] & exact[:-1], np.abs(np.diff(charted.x)), np.nan)
-    ranges[[segment.first for segment in result.segments]] = np.nan
+    ranges[[segment.first for segment in result.segments if not segment.continues]] = np.nan
     return ranges
 
 
 class _Points:
     """Builds the traces of one stream's readings."""
 
-    def __init__(self, result: StreamResult, frame: Frame, window: Window, zone: tzinfo) -> None:
+    def __init__(self, result: StreamResult, frame: Frame, window: Window, zone: tzinfo, *, rules: bool) -> None:
         self.result, self.frame = result, frame
-        self.places = places = places_drawn(result, window)
+        self.places = places = places_drawn(result, window, rules=rules)
         self.times = np.array(axis_times(result.charted.taken_at[places], zone), dtype=object)
-        self.touched = np.array(touched_points(result, places, zone), dtype=object)
+        self.touched = np.array(touched_points(result, places, zone, rules=rules), dtype=object)
         self.x = result.charted.x[places]
         self.range = ranges_on_chart(result)[places]
         self.size = _mark_size(result, frame, window)
@@ -162,11 +164,10 @@ class _Points:
             },
         )
 
-    def _which(self, signals: Iterable[Signal], chart: str) -> BoolArray:
+    def _which(self, signals: tuple[Signal, ...], chart: str) -> BoolArray:
         """Return which drawn places have one of the `signals` in a pane: the moving range, or everything else."""
-        lower = chart == "moving_range"
-        positions = [signal.position for signal in signals if (signal.chart == "moving_range") == lower]
-        return np.asarray(np.isin(self.places, positions), dtype=np.bool_)
+        positions = signal_places(signals)[range_signals(signals) == (chart == "moving_range")]
+        return among(self.places, positions)
 
     def failed(self) -> Trace:
         theme = self.frame.screen.colours

@@ -98,12 +98,12 @@ def _stretches(
         "x": x,
         "y": y,
         "yaxis": axis,
-        "line": _drawn(style, frame.screen.colours.control, frame),
+        "line": drawn_line(style, frame.screen.colours.control, frame),
         "hoverinfo": "skip",
     }
 
 
-def _drawn(style: dict[str, Any], colour: str, frame: Frame) -> dict[str, Any]:
+def drawn_line(style: dict[str, Any], colour: str, frame: Frame) -> dict[str, Any]:
     """Return a line's style at the letter size of the screen."""
     scale = frame.screen.scale
     dash = re.sub(r"\d+", lambda pixels: f"{int(pixels[0]) * scale:.0f}", style["dash"])
@@ -129,7 +129,7 @@ def acceptance_traces(result: StreamResult, frame: Frame, window: Window, zone: 
             "x": x,
             "y": y,
             "yaxis": "y",
-            "line": {**_drawn(ACCEPTANCE, frame.screen.colours.acceptance, frame), "shape": "hv"},
+            "line": {**drawn_line(ACCEPTANCE, frame.screen.colours.acceptance, frame), "shape": "hv"},
             "hoverinfo": "skip",
         }
         for side in ("lower", "upper")
@@ -175,9 +175,9 @@ def names_beside(
     result: StreamResult, frame: Frame, window: Window, shown: tuple[float, float], shown_range: tuple[float, float]
 ) -> list[Annotation]:
     """Return the words right of both panes, none over another."""
-    annotations = _beside(_main_names(result, frame, window), shown, "y", frame.main, frame)
+    annotations = beside(_main_names(result, frame, window), shown, "y", frame.main, frame)
     if frame.ranges:
-        annotations += _beside(_range_names(result, frame, window), shown_range, "y2", frame.ranges, frame)
+        annotations += beside(_range_names(result, frame, window), shown_range, "y2", frame.ranges, frame)
     return annotations
 
 
@@ -214,7 +214,8 @@ def _bare(level: float, check: Check) -> str:
     return level_text(level, check).removesuffix(f" {check.chart_unit}")
 
 
-def _beside(named: list[Named], shown: tuple[float, float], axis: str, pane: int, frame: Frame) -> list[Annotation]:
+def beside(named: list[Named], shown: tuple[float, float], axis: str, pane: int, frame: Frame) -> list[Annotation]:
+    """Return names right of a pane of `pane` pixels that shows `shown`, none over another."""
     low, high = shown
     per_pixel = (high - low) / pane
     row = frame.small * 1.25

@@ -1,11 +1,14 @@
 """One stream as a chart: individuals over moving ranges on one time axis, or the verdicts of a judged check."""
 
+from collections.abc import Sequence
 from datetime import tzinfo
 from typing import TYPE_CHECKING, Any
 
+from spc.figures.compared import Compared, compared_traces, with_compared
 from spc.figures.frame import Frame, Screen, frame_for
 from spc.figures.happenings import LANES, Mark, boundary_shapes, event_traces, idle_shapes, marks
 from spc.figures.individuals import individuals_layout, individuals_traces
+from spc.figures.notes import NoteMark, note_traces
 from spc.figures.theme import TIME_FORMATS, template
 from spc.figures.verdicts import verdict_height, verdict_layout, verdict_traces
 from spc.figures.warning import start_shapes, warning_traces
@@ -29,6 +32,8 @@ def stream_figure(
     screen: Screen | None = None,
     focus_row: int | None = None,
     rules: bool = True,
+    notes: Sequence[NoteMark] = (),
+    compared: Sequence[Compared] = (),
 ) -> "go.Figure":
     """Return the chart of one stream.
 
@@ -39,6 +44,8 @@ def stream_figure(
         screen: what it is drawn for.
         focus_row: row of the reading to point at.
         rules: whether hits of run rules that do not warn are drawn.
+        notes: what people wrote beside it.
+        compared: limits of other baselines to lay over it.
     """
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
@@ -57,16 +64,19 @@ def stream_figure(
         data = individuals_traces(result, frame, window, zone, focus_row, rules=rules)
         data += warning_traces(result, frame, window, zone)
         layout = individuals_layout(result, frame, window, zone)
+        data += compared_traces(compared, frame, window, zone)
+        layout["yaxis"]["range"] = with_compared(layout["yaxis"]["range"], compared)
         layout["shapes"] = [*layout["shapes"], *start_shapes(result, frame, zone)]
     return go.Figure(
-        data=[*data, *event_traces(found, frame, zone)],
-        layout=_merged(_common(result, frame, window, zone, found), layout),
+        data=[*data, *note_traces(notes, frame, zone), *event_traces(found, frame, zone)],
+        layout=merged(common_layout(result, frame, window, zone, found), layout),
     )
 
 
-def _common(
+def common_layout(
     result: StreamResult, frame: Frame, window: Window, zone: tzinfo, found: tuple[Mark, ...]
 ) -> dict[str, Any]:
+    """Return what every chart of a stream has: the time axis, the lanes of events, times not in operation."""
     return {
         "template": template(frame.screen.colours),
         "width": frame.screen.width,
@@ -99,6 +109,7 @@ def _common(
     }
 
 
-def _merged(common: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+def merged(common: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    """Return both layouts as one, shapes and words of both."""
     both = ("shapes", "annotations")
     return {**common, **own, **{name: [*own.get(name, []), *common[name]] for name in both}}

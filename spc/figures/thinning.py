@@ -6,7 +6,7 @@ import numpy as np
 
 from spc.arrays import FloatArray, IntArray
 
-MOST_DRAWN = 2000
+MOST_DRAWN = 1600
 """Redrawing dominates from a few thousand points on, and no screen has more columns to show them in."""
 
 SHARE_IN_VIEW = 0.75
@@ -18,7 +18,7 @@ def drawn(x: FloatArray, keep: IntArray, view: slice, *, most: int = MOST_DRAWN)
 
     Args:
         x: readings in time order, shape (n,).
-        keep: places that must be drawn whatever their number.
+        keep: places that must be drawn; where they alone are more than `most`, their extremes in every stretch.
         view: the places in view.
         most: how many points to aim at, `keep` not counted.
     """
@@ -29,6 +29,9 @@ def drawn(x: FloatArray, keep: IntArray, view: slice, *, most: int = MOST_DRAWN)
     inside = int(most * SHARE_IN_VIEW)
     outside = most - min(inside, stop - start)
     before = round(outside * start / max(1, n - (stop - start)))
+    if len(keep) > most:
+        keep = np.sort(keep)
+        keep = keep[_extremes(x[keep], 0, len(keep), most)]
     parts = [
         _extremes(x, 0, start, before),
         _extremes(x, start, stop, inside),

@@ -1,14 +1,17 @@
 """What a chart says when a point or a mark is touched."""
 
-from collections import defaultdict
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import tzinfo
+from functools import lru_cache
 from html import escape
 
 import numpy as np
 
-from spc.arrays import IntArray
-from spc.records import NOT_RUN, Bound, Event
+from spc.arrays import BoolArray, IntArray
+from spc.by_identity import by_identity
+from spc.charted import was_running
+from spc.records import Bound, Event
 from spc.results import Signal, StreamResult
 from spc.signals import rule_sentence
 from spc.times import from_microseconds
@@ -27,25 +30,56 @@ def axis_time(taken_at: int, zone: tzinfo) -> str:
     return from_microseconds(taken_at).astimezone(zone).replace(tzinfo=None).isoformat(sep=" ")
 
 
-def signals_at(result: StreamResult) -> Mapping[int, tuple[str, ...]]:
-    """Return for each signalled place of the chart what fired, in words: what warns, and what is drawn only."""
-    found: dict[int, dict[str, None]] = defaultdict(dict)
-    for signal in result.signals:
-        found[signal.position][f"signal: {rule_sentence(signal, result)}"] = None
-    for signal in drawn_only(result):
-        found[signal.position][f"run rule, drawn only: {rule_sentence(signal, result)}"] = None
-    return {place: tuple(sentences) for place, sentences in found.items()}
+def signals_at(result: StreamResult, places: IntArray, *, rules: bool = True) -> Mapping[int, tuple[str, ...]]:
+    """Return for each signalled one of `places` what fired: what warns and, with `rules`, what is drawn only."""
+    found: dict[int, tuple[str, ...]] = {}
+    warning, quiet = result.signals, drawn_only(result) if rules else ()
+    signalled = among(places, signal_places(warning)) | among(places, signal_places(quiet))
+    for place in places[signalled].tolist():
+        said = [f"signal: {rule_sentence(signal, result)}" for signal in _at(warning, place)]
+        said += [f"run rule, drawn only: {rule_sentence(signal, result)}" for signal in _at(quiet, place)]
+        found[place] = tuple(dict.fromkeys(said))
+    return found
 
 
+def _at(signals: Sequence[Signal], place: int) -> Iterator[Signal]:
+    """Yield the signals at one place; `signals` are in order of place."""
+    at = bisect_left(signals, place, key=lambda signal: signal.position)
+    while at < len(signals) and signals[at].position == place:
+        yield signals[at]
+        at += 1
+
+
+def among(places: IntArray, others: IntArray) -> BoolArray:
+    """Return which of `places` are among `others`, which are in order: few are looked up among very many."""
+    if not len(others):
+        return np.zeros(len(places), dtype=np.bool_)
+    at = np.minimum(np.searchsorted(others, places), len(others) - 1)
+    return np.asarray(others[at] == places, dtype=np.bool_)
+
+
+@by_identity
+def signal_places(signals: tuple[Signal, ...]) -> IntArray:
+    """Return the place of each signal in the chart, shape (n,)."""
+    return np.fromiter((signal.position for signal in signals), np.int64, len(signals))
+
+
+@by_identity
+def range_signals(signals: tuple[Signal, ...]) -> BoolArray:
+    """Return which signals are of the moving range, shape (n,)."""
+    return np.fromiter((signal.chart == "moving_range" for signal in signals), np.bool_, len(signals))
+
+
+@by_identity
 def drawn_only(result: StreamResult) -> tuple[Signal, ...]:
-    """Return the hits of run rules and of the moving-range limit that do not warn."""
+    """Return the hits of run rules and of the moving-range limit that do not warn, in order of place."""
     warning = set(result.signals)
     return tuple(signal for signal in result.rule_signals if signal not in warning)
 
 
-def touched_points(result: StreamResult, places: IntArray, zone: tzinfo) -> list[str]:
-    """Return what each of the charted `places` says when touched."""
-    signals = signals_at(result)
+def touched_points(result: StreamResult, places: IntArray, zone: tzinfo, *, rules: bool = True) -> list[str]:
+    """Return what each of the charted `places` says when touched; with `rules`, which run rules hit there too."""
+    signals = signals_at(result, places, rules=rules)
     failed = {failure.index for failure in result.failures}
     return [_touched(result, int(place), signals.get(int(place), ()), failed, zone) for place in places]
 
@@ -98,17 +132,26 @@ def event_name(event: Event) -> str:
     return event.kind.replace("_", " ")
 
 
-def _wrapped(text: str) -> list[str]:
+@lru_cache(maxsize=512)
+def _wrapped(text: str) -> tuple[str, ...]:
+    """Return text on lines of a length that suits a small box; the same sentence stands at many points."""
+    if len(text) <= LINE_LENGTH:
+        return (escape(text),) if text else ()
     from textwrap import wrap
 
-    return [escape(line) for line in wrap(text, LINE_LENGTH)]
+    return tuple(escape(line) for line in wrap(text, LINE_LENGTH))
 
 
 def not_running(result: StreamResult) -> IntArray:
     """Return the places of readings that say the line was not in operation."""
-    return np.flatnonzero(result.readings.word == NOT_RUN).astype(np.int64)
+    return np.flatnonzero(~was_running(result.readings)).astype(np.int64)
 
 
 def bound_symbol(bound: int) -> str:
     """Return the mark of a reading: an arrow towards where the true value lies when only a bound was written."""
     return {Bound.BELOW: "arrow-down", Bound.ABOVE: "arrow-up"}.get(Bound(bound), "circle")
+
+
+def plain(level: float) -> str:
+    """Return a level in four figures, no sign between thousands: it stands beside an axis."""
+    return f"{level:.4g}".replace("-", "\N{MINUS SIGN}")
