@@ -124,17 +124,12 @@ def _one_cause(before: Signal, after: Signal, segments: Sequence[Segment]) -> bo
     near = after.position - before.position <= GAP
     if before.chart == after.chart == "early_warning":
         near = before.side == after.side and after.position - before.position <= WARNING_GAP
-    return near and stretch_of(before.position, segments).first == stretch_of(after.position, segments).first
+    return near and segment_of(before.position, segments) is segment_of(after.position, segments)
 
 
 def segment_of(position: int, segments: Sequence[Segment]) -> Segment:
     """Return the segment that holds the reading at `position` of the chart."""
     return next(segment for segment in segments if segment.first <= position < segment.stop)
-
-
-def stretch_of(position: int, segments: Sequence[Segment]) -> Segment:
-    """Return the segment that holds the reading at `position`, as it goes back to the last resetting event."""
-    return since_reset(segments, segments.index(segment_of(position, segments)))
 
 
 def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) -> Episode:
@@ -144,11 +139,10 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
     warnings = [signal for signal in signals if signal.chart == "early_warning"]
     last = len(result.charted.x) - 1
     gap = WARNING_GAP if warnings else GAP
-    whole = stretch_of(signals[0].position, result.segments)
-    still = whole.first == since_reset(result.segments).first and last - signals[-1].position <= gap and not _reset_since(result)
+    still = segment is result.segments[-1] and last - signals[-1].position <= gap and not _reset_since(result)
     if warnings and side is not None:
-        start = change_start(warnings, whole, result)
-        gist, reasons = change_parts(subject(result), warnings, side, whole, result, zone)
+        start = change_start(warnings, segment, result)
+        gist, reasons = change_parts(subject(result), warnings, side, segment, result, zone)
     else:
         start = _start_of_run(signals[0], side, segment, result)
         gist = _gist(signals, side, start, segment, result, zone)
