@@ -24,7 +24,7 @@ def check_of_stream(readings: Readings, check: Check) -> Check:
     without one is charted as its own value; its readings that have a reference are judged all the same, by limits in
     the unit of the value. The first number alone decides, so that later readings never change what earlier ones meant.
     """
-    check = replace(check, acceptance=check.acceptance_for(readings.key))
+    check = replace(check, acceptance=_stands(readings, check))
     numbers = np.flatnonzero(_numbers(readings))
     if check.charted != "deviation" or len(numbers) == 0 or np.isfinite(readings.reference[numbers[0]]):
         return check
@@ -34,6 +34,12 @@ def check_of_stream(readings: Readings, check: Check) -> Check:
         chart_unit=check.unit_label,
         decimals=0,
     )
+
+
+def _stands(readings: Readings, check: Check) -> Acceptance:
+    """Return the acceptance limits that the last reading is judged by: those that stand."""
+    parts = [acceptance for acceptance, part in limits_by_day(readings.taken_at, check) if part.start < part.stop]
+    return parts[-1] if check.acceptance_since and parts else check.acceptance_for(readings.key)
 
 
 def charted_readings(readings: Readings, check: Check) -> Charted:

@@ -3,6 +3,8 @@
 Nothing here looks ahead: what is said of a reading depends on readings and events up to it alone.
 
 - A resetting event starts a segment with the first reading at or after it.
+- A baseline that a person signed off sets the limits from the moment it is valid from: see `signed_baseline`. Within a
+  segment each reading is judged by the limits of its own moment, and runs go on across the change.
 - The first `check.baseline` readings of a segment set its control limits; no run rule signals until they are complete.
 - The run rules look back into the baseline, but a baseline reading itself never breaks one.
 - The early warning needs no baseline: it carries what it learnt of the scatter from segment to segment.
@@ -11,7 +13,8 @@ Nothing here looks ahead: what is said of a reading depends on readings and even
   rule holds for every value it can have, and it has no moving range.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,13 +28,30 @@ from spc.drift import DriftState
 from spc.early_warning import early_warning, warning_signals
 from spc.forecast import AheadForecast, model_forecast, straight_line_forecast
 from spc.records import Bound, Event, Readings
-from spc.results import Charted, Failure, Forecast, Limits, Segment, Side, Signal, StreamResult
+from spc.results import (
+    SIGNED_OFF,
+    WITHDRAWN,
+    Charted,
+    Failure,
+    Forecast,
+    Limits,
+    Segment,
+    Side,
+    Signal,
+    StreamResult,
+    since_reset,
+)
 from spc.rules import in_sigmas, run_rules
 from spc.rules.distance import STEPS_PER_SIGMA
+from spc.sigma import D2_FOR_PAIRS, D3_FOR_PAIRS
+from spc.signed_baseline import BEFORE_ALL, SignedBaseline, in_force, moments
 from spc.times import from_microseconds, to_microseconds
 
 START = "start_of_log"
 MOVING_RANGE_RULE = "moving_range_limit"
+WIDTH = 3.0
+"""Half-width of the control limits in sigmas."""
+
 BoundArray = NDArray[np.int8]
 _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
 
@@ -86,16 +106,38 @@ def starts_segment(event: Event, check: Check) -> bool:
 
 
 def _segments(charted: Charted, events: Sequence[Event], check: Check) -> tuple[Segment, ...]:
-    because = {0: START}
+    because = {0: (START, BEFORE_ALL)}
     for event in events:
         if starts_segment(event, check):
-            because[int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))] = event.kind
+            at = to_microseconds(event.at)
+            because[int(np.searchsorted(charted.taken_at, at, side="left"))] = (event.kind, at)
     starts = sorted(start for start in because if start < len(charted.x))
     stops = [*starts[1:], len(charted.x)] if starts else []
-    return tuple(
-        Segment(first, stop, because[first], _segment_limits(charted, first, stop, check))
-        for first, stop in zip(starts, stops, strict=True)
-    )
+    segments: list[Segment] = []
+    for first, stop in zip(starts, stops, strict=True):
+        kind, since = because[first]
+        whole = Segment(first, stop, kind, _segment_limits(charted, first, stop, check))
+        segments += _by_baseline(whole, since, charted, check) if check.signed_baselines else (whole,)
+    return tuple(segments)
+
+
+def _by_baseline(whole: Segment, since: int, charted: Charted, check: Check) -> Iterator[Segment]:
+    """Yield a segment in parts: one for each baseline that sets the limits of its readings."""
+    if whole.limits is None or not whole.limits.complete:
+        yield whole
+        return
+    taken_at, earliest = charted.taken_at, whole.judged_from
+    starts = {max(int(np.searchsorted(taken_at, at, side="left")), earliest) for at in moments(check.signed_baselines)}
+    part, own = whole, whole.limits
+    for start in sorted(start for start in starts if start < whole.stop):
+        signed = in_force(check.signed_baselines, int(taken_at[start]), since=since, unit=check.chart_unit)
+        if signed == part.signed:
+            continue
+        yield replace(part, stop=start)
+        newer = signed is not None and (part.signed is None or signed.version > part.signed.version)
+        limits = signed_limits(signed) if signed is not None else own
+        part = Segment(start, whole.stop, SIGNED_OFF if newer else WITHDRAWN, limits, signed)
+    yield part
 
 
 def _segment_limits(charted: Charted, first: int, stop: int, check: Check) -> Limits | None:
@@ -128,6 +170,21 @@ def limits_of(x: FloatArray, resolution: FloatArray, check: Check) -> Limits | N
     )
 
 
+def signed_limits(signed: SignedBaseline) -> Limits:
+    """Return the control limits that a baseline that was signed off sets."""
+    return Limits(
+        n_baseline=signed.n,
+        complete=True,
+        centre_line=signed.centre_line,
+        sigma=signed.sigma,
+        lower=signed.lower,
+        upper=signed.upper,
+        moving_range_centre=D2_FOR_PAIRS * signed.sigma,
+        moving_range_upper=(D2_FOR_PAIRS + WIDTH * D3_FOR_PAIRS) * signed.sigma,
+        floored=False,
+    )
+
+
 def _failures(readings: Readings, charted: Charted, check: Check) -> tuple[Failure, ...]:
     numbers = [
         _failure(readings, int(charted.index[i]), float(charted.x[i]))
@@ -154,9 +211,11 @@ def _rule_signals(charted: Charted, segments: Sequence[Segment], check: Check) -
             continue
         span = slice(segment.first, segment.stop)
         z_low[span], z_high[span] = z_interval(charted.x[span], charted.bound[span], segment.limits)
-        monitored[segment.first + segment.limits.n_baseline : segment.stop] = True
-        boundaries[segment.first] = True
-        range_beyond[span] = ranges_beyond(charted.x[span], charted.bound[span], segment.limits)
+        monitored[segment.judged_from : segment.stop] = True
+        boundaries[segment.first] = not segment.continues
+        before = int(segment.continues)  # its first reading is a step away from the one before
+        ranged = slice(segment.first - before, segment.stop)
+        range_beyond[span] = ranges_beyond(charted.x[ranged], charted.bound[ranged], segment.limits)[before:]
     hits = run_rules(z_low, z_high, check.rules, boundaries=boundaries)
     found = [
         (int(i), int(rule), _signal(charted, int(i), check.rules[rule].key, _SIDES[int(side)]))
@@ -217,7 +276,7 @@ def _forecast(
     charted: Charted, segments: Sequence[Segment], touching: Sequence[Event], check: Check, state: DriftState | None
 ) -> Forecast:
     """Return what comes next in the newest segment: nothing can be said of one that has no reading yet."""
-    first = segments[-1].first if segments else 0
+    first = since_reset(segments).first if segments else 0
     if reset_since(charted, touching, check) is not None:
         first = len(charted.x)
     latest = np.arange(first, len(charted.x))[-FORECAST_READINGS:]

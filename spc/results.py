@@ -1,7 +1,7 @@
 """What monitoring a stream gives: segments, baselines, failures, signals, a forecast."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
@@ -12,6 +12,7 @@ from spc.arrays import FloatArray, IntArray
 from spc.catalogue.check import Check
 from spc.drift import DriftOutcome
 from spc.records import Event, Readings, StreamKey
+from spc.signed_baseline import SignedBaseline
 
 Side = Literal["low", "high"]
 
@@ -47,12 +48,46 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """Readings between two resetting events: `first` to `stop` (exclusive) in Charted."""
+    """Readings with the same control limits, from a resetting event on: `first` to `stop` (exclusive) in Charted."""
 
     first: int
     stop: int
-    because: str  # the event's kind, or "start_of_log"
+    because: str  # the event's kind, or "start_of_log"; see `CONTINUES` for those that go on from the one before
     limits: Limits | None  # None with fewer than 2 readings
+    signed: SignedBaseline | None = None  # the baseline that set them, where a person signed it off
+
+    @property
+    def continues(self) -> bool:
+        """Whether other control limits hold from here on, and the line is as it was: runs go on across the start."""
+        return self.because in CONTINUES
+
+    @property
+    def judged_from(self) -> int:
+        """The first reading that the run rules judge: the one after the segment's own baseline."""
+        return self.first + (0 if self.continues or self.limits is None else self.limits.n_baseline)
+
+
+SIGNED_OFF = "baseline_signed_off"
+WITHDRAWN = "baseline_withdrawn"
+CONTINUES = frozenset({SIGNED_OFF, WITHDRAWN})
+"""Why a segment goes on with other control limits: a baseline came into force, or holds no more."""
+
+
+def since_reset(segments: Sequence[Segment], which: int = -1) -> Segment:
+    """Return a segment as it goes back to the last resetting event: with the first reading and the cause of that."""
+    start = from_reset(segments, which)
+    return replace(segments[which], first=start.first, because=start.because)
+
+
+def from_reset(segments: Sequence[Segment], which: int = -1) -> Segment:
+    """Return the part of a segment that began with the last resetting event: its limits are those of its own readings.
+
+    Args:
+        segments: of a stream, at least one.
+        which: the segment asked about.
+    """
+    place = which % len(segments)
+    return next(segments[i] for i in range(place, -1, -1) if i == 0 or not segments[i].continues)
 
 
 @dataclass(frozen=True, slots=True)

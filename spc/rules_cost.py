@@ -15,7 +15,7 @@ from spc.catalogue.table import Table, nearest
 from spc.errors import InputError
 from spc.monitor import MOVING_RANGE_RULE, START
 from spc.records import Bound
-from spc.results import Segment, StreamResult
+from spc.results import Segment, StreamResult, from_reset
 from spc.rules import RULE_SETS, RULES, RuleSetting
 
 CATALOGUE_RULES = "catalogue"
@@ -160,11 +160,16 @@ def sigma_of_stream(result: StreamResult) -> ChartSigma:
     if limits.sigma <= 0:
         raise InputError(f"{result.key}: its baseline readings do not vary at all; give --sigma instead")
     correlation, bound = _correlation(result, segment)
-    since = "the start of the log" if segment.because == START else segment.because.replace("_", " ")
+    source = f"{limits.n_baseline} baseline readings of {result.key}"
+    if segment.signed is not None:
+        source = f"{source}, {segment.signed.named}"
+    else:
+        because = from_reset(complete).because
+        source = f"{source} since {'the start of the log' if because == START else because.replace('_', ' ')}"
     return ChartSigma(
         sigma=limits.sigma,
         n_baseline=limits.n_baseline,
-        source=f"{limits.n_baseline} baseline readings of {result.key} since {since}",
+        source=source,
         floored=limits.floored,
         correlation=correlation,
         correlation_bound=bound,

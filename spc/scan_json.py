@@ -13,6 +13,7 @@ from spc.records import NO_OFFSET, NOT_RUN, Bound, Readings
 from spc.results import Limits, Segment, Signal, StreamResult
 from spc.scan import Scan
 from spc.screening import Question, screen
+from spc.signed_baseline import SignedBaseline
 from spc.times import as_written, from_microseconds
 
 Json = dict[str, Any]
@@ -145,6 +146,19 @@ def _segment(segment: Segment, result: StreamResult, zone: tzinfo) -> Json:
         "n": segment.stop - segment.first,
         "because": segment.because,
         **(_limits(segment.limits) if segment.limits else NO_LIMITS),
+        **(_signed(segment.signed) if segment.signed else {}),
+    }
+
+
+def _signed(signed: SignedBaseline) -> Json:
+    """Return which baseline that a person signed off set the limits."""
+    return {
+        "signed_baseline": {
+            "version": signed.version,
+            "signed_by": signed.signed_by,
+            "signed_at": signed.signed_at.isoformat(),
+            "valid_from": signed.valid_from.isoformat(),
+        }
     }
 
 

@@ -15,7 +15,7 @@ from spc.check_due import CheckDue, due_soon
 from spc.margin import last_read, last_text, margin
 from spc.monitor import MOVING_RANGE_RULE, reset_since, starts_segment
 from spc.records import Event
-from spc.results import Failure, Segment, Side, Signal, StreamResult
+from spc.results import Failure, Segment, Side, Signal, StreamResult, since_reset
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
 from spc.wording import (
@@ -124,12 +124,17 @@ def _one_cause(before: Signal, after: Signal, segments: Sequence[Segment]) -> bo
     near = after.position - before.position <= GAP
     if before.chart == after.chart == "early_warning":
         near = before.side == after.side and after.position - before.position <= WARNING_GAP
-    return near and segment_of(before.position, segments) is segment_of(after.position, segments)
+    return near and stretch_of(before.position, segments).first == stretch_of(after.position, segments).first
 
 
 def segment_of(position: int, segments: Sequence[Segment]) -> Segment:
     """Return the segment that holds the reading at `position` of the chart."""
     return next(segment for segment in segments if segment.first <= position < segment.stop)
+
+
+def stretch_of(position: int, segments: Sequence[Segment]) -> Segment:
+    """Return the segment that holds the reading at `position`, as it goes back to the last resetting event."""
+    return since_reset(segments, segments.index(segment_of(position, segments)))
 
 
 def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) -> Episode:
@@ -139,10 +144,15 @@ def _episode(signals: tuple[Signal, ...], result: StreamResult, zone: tzinfo) ->
     warnings = [signal for signal in signals if signal.chart == "early_warning"]
     last = len(result.charted.x) - 1
     gap = WARNING_GAP if warnings else GAP
-    still = segment is result.segments[-1] and last - signals[-1].position <= gap and not _reset_since(result)
+    whole = stretch_of(signals[0].position, result.segments)
+    still = (
+        whole.first == since_reset(result.segments).first
+        and last - signals[-1].position <= gap
+        and not _reset_since(result)
+    )
     if warnings and side is not None:
-        start = change_start(warnings, segment, result)
-        gist, reasons = change_parts(subject(result), warnings, side, segment, result, zone)
+        start = change_start(warnings, whole, result)
+        gist, reasons = change_parts(subject(result), warnings, side, whole, result, zone)
     else:
         start = _start_of_run(signals[0], side, segment, result)
         gist = _gist(signals, side, start, segment, result, zone)

@@ -19,6 +19,7 @@ from spc.monitor import (
     START,
     limits_of,
     ranges_beyond,
+    signed_limits,
     starts_segment,
     warning_first,
     z_interval,
@@ -26,6 +27,7 @@ from spc.monitor import (
 from spc.records import Event
 from spc.results import Charted, Limits, Side, Signal
 from spc.rules import RuleState, step
+from spc.signed_baseline import BEFORE_ALL, in_force
 from spc.times import to_microseconds
 
 _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
@@ -59,6 +61,7 @@ class MonitorState:
     before: ChartedReading | None  # the reading before, within the segment
     drift: DriftState | None  # the model of the stream; None where the check has none
     restart: bool  # whether the next reading is the first after a recorded change
+    since: int = BEFORE_ALL  # when the event happened that started the segment, in microseconds
 
 
 def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
@@ -87,14 +90,15 @@ def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, 
     state, warnings = _warn(state, reading)
     if state.limits is None or not state.limits.complete:
         return _learn(state, reading), warnings
-    rules, fired = _apply(state.rules, reading, state.limits)
+    limits = limits_for(state, reading.taken_at) or state.limits
+    rules, fired = _apply(state.rules, reading, limits)
     signals = [
         Signal(
             state.n, reading.taken_at, reading.row, reading.x, "individuals", state.check.rules[rule].key, _SIDES[side]
         )
         for rule, side in fired
     ]
-    if state.check.moving_range and _range_beyond(state.before, reading, state.limits):
+    if state.check.moving_range and _range_beyond(state.before, reading, limits):
         way: Side = "high" if state.before is not None and reading.x > state.before.x else "low"
         signals.append(
             Signal(state.n, reading.taken_at, reading.row, reading.x, "moving_range", MOVING_RANGE_RULE, way)
@@ -139,7 +143,20 @@ def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
         before=None,
         drift=state.drift,
         restart=True,
+        since=to_microseconds(reached[-1].at),
     )
+
+
+def limits_for(state: MonitorState, taken_at: int) -> Limits | None:
+    """Return the control limits of a reading taken at `taken_at` in the current segment; None while it has none.
+
+    Those of the baseline that is signed off and in force then, else those that the segment's own readings set.
+    """
+    check = state.check
+    if state.limits is None or not state.limits.complete or not check.signed_baselines:
+        return state.limits
+    signed = in_force(check.signed_baselines, taken_at, since=state.since, unit=check.chart_unit)
+    return signed_limits(signed) if signed is not None else state.limits
 
 
 def _learn(state: MonitorState, reading: ChartedReading) -> MonitorState:

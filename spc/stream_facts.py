@@ -3,7 +3,8 @@
 from datetime import tzinfo
 
 from spc.records import NOT_RUN, Bound, Readings
-from spc.results import Forecast, StreamResult
+from spc.results import Forecast, StreamResult, since_reset
+from spc.signed_baseline import AFTER_ALL, SignedBaseline, in_force
 from spc.times import from_microseconds
 from spc.wording import NOT_CONFIRMED, bounds_text, date_text, level_text, reading_text, time_text, with_unit
 
@@ -32,18 +33,47 @@ def baseline_facts(result: StreamResult, zone: tzinfo) -> Facts:
     limits = segment.limits if segment else None
     if segment is None or limits is None:
         return ()
-    start = time_text(from_microseconds(int(result.charted.taken_at[segment.first])), zone)
+    whole = since_reset(result.segments)
+    start = time_text(from_microseconds(int(result.charted.taken_at[whole.first])), zone)
     resolution = with_unit(f"{check.resolution:g}", check.unit_label) if check.resolution is not None else ""
-    floor = f"the resolution of a reading, {resolution}, sets it" if limits.floored else "from the readings themselves"
+    rests = "from the readings themselves" if segment.signed is None else "from the baseline that was signed off"
+    floor = f"the resolution of a reading, {resolution}, sets it" if limits.floored else rests
     complete = "" if limits.complete else f" of {check.baseline}; provisional, nothing signals yet"
     return (
-        ("Segment since", f"{start}, {segment.because.replace('_', ' ')}"),
+        ("Segment since", f"{start}, {whole.because.replace('_', ' ')}"),
+        *_signed_facts(result, zone),
         ("Readings in the baseline", f"{limits.n_baseline}{complete}"),
         ("Centre line", level_text(limits.centre_line, check)),
         ("Sigma", f"{level_text(limits.sigma, check)}, {floor}"),
         ("Control limits", f"{level_text(limits.lower, check)} to {level_text(limits.upper, check)}"),
         ("Largest usual step", level_text(limits.moving_range_upper, check)),
     )
+
+
+def _signed_facts(result: StreamResult, zone: tzinfo) -> Facts:
+    """Return which baseline the chart uses, and which one it will; nothing where none was ever signed off."""
+    versions, segment = result.check.signed_baselines, result.segments[-1]
+    if not versions:
+        return ()
+    used = "the segment's own readings; not signed off"
+    if segment.signed is not None:
+        signed_at, since = (time_text(at, zone) for at in (segment.signed.signed_at, segment.signed.valid_from))
+        used = f"{segment.signed.named} on {signed_at}, valid from {since}"
+    ahead = awaited(result)
+    if ahead is None:
+        return (("Baseline", used),)
+    return (
+        ("Baseline", used),
+        ("Next baseline", f"{ahead.named}, for readings from {time_text(ahead.valid_from, zone)} on"),
+    )
+
+
+def awaited(result: StreamResult) -> SignedBaseline | None:
+    """Return the baseline that sets the limits of readings still to come and of none so far; None where none does."""
+    segment = result.segments[-1]
+    since = int(result.charted.taken_at[since_reset(result.segments).first])
+    coming = in_force(result.check.signed_baselines, AFTER_ALL, since=since, unit=result.check.chart_unit)
+    return None if coming is None or coming == segment.signed else coming
 
 
 def forecast_words(forecast: Forecast, zone: tzinfo) -> tuple[str, ...]:

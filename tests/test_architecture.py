@@ -81,6 +81,7 @@ LAYERS = {
         "screening",
         "setup_look",
         "signals",
+        "signed_baseline",
         "splits",
         "step_monitor",
         "stream_facts",

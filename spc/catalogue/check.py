@@ -11,6 +11,7 @@ from spc.catalogue.table import CountedIn, nearest
 from spc.errors import InputError
 from spc.records import StreamKey
 from spc.rules import RuleSetting
+from spc.signed_baseline import SignedBaseline
 
 RESETTING_EVENTS = frozenset(
     {
@@ -99,6 +100,7 @@ class Check:
     acceptance_since: tuple[tuple[datetime, Acceptance], ...] = ()
     """Limits of one stream that were decided over time, each with the moment it is valid from, in order of time; the
     first holds before its moment too. Without any, `acceptance` holds always; with some, it is the one that stands."""
+    signed_baselines: tuple[SignedBaseline, ...] = ()  # of one stream, as a store keeps them
     early_warning: bool = True  # whether the model of the stream warns
     rules_signal: bool = False  # whether the run rules and the moving range warn too, or are only drawn
 

@@ -109,7 +109,7 @@ def baseline_shapes(result: StreamResult, frame: Frame, zone: tzinfo) -> list[Sh
             "baseline",
         )
         for segment in result.segments
-        if segment.limits is not None
+        if segment.limits is not None and not segment.continues
     ]
 
 

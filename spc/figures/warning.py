@@ -11,7 +11,7 @@ from spc.figures.frame import Frame
 from spc.figures.window import Window
 from spc.figures.words import axis_time
 from spc.results import Side, StreamResult
-from spc.signals import Episode, episodes, segment_of
+from spc.signals import Episode, episodes, stretch_of
 from spc.times import MICROSECOND, from_microseconds, to_microseconds
 
 Shape = dict[str, Any]
@@ -48,7 +48,7 @@ def start_shapes(result: StreamResult, frame: Frame, zone: tzinfo) -> list[Shape
     if episode is None:
         return []
     warnings = [signal for signal in episode.signals if signal.chart == "early_warning"]
-    start = change_start(warnings, segment_of(warnings[0].position, result.segments), result)
+    start = change_start(warnings, stretch_of(warnings[0].position, result.segments), result)
     span, times, theme = dated_by(warnings, result).since_span, result.charted.taken_at, frame.screen.colours
     across = {"xref": "x", "yref": "y domain", "y0": 0, "y1": 1, "layer": "below"}
     at = axis_time(int(times[start]), zone)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from spc.errors import InputError
-from spc.results import StreamResult
+from spc.results import StreamResult, since_reset
 from spc.times import from_microseconds, to_microseconds
 
 MARGIN = 0.02
@@ -70,7 +70,7 @@ def last_segment(result: StreamResult) -> Window:
     """Return the window that shows the current segment; every reading where nothing is charted."""
     if not result.segments:
         return all_readings(result)
-    return _from_place(result, int(result.charted.index[result.segments[-1].first]))
+    return _from_place(result, int(result.charted.index[since_reset(result.segments).first]))
 
 
 def around(result: StreamResult, place: int, readings: int = 60) -> Window:

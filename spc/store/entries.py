@@ -99,6 +99,10 @@ class Baseline:
     left_out: tuple[datetime, ...] = ()  # readings between first and last that it leaves out
     by: str = ""  # the person; "" where the program proposes
     words: str = ""
+    valid_from: datetime | None = (
+        None  # of signing off: it holds from then; of withdrawing: until then. None: the entry's
+    )
+    unit: str = ""  # of the chart that it was drawn from
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +115,29 @@ class Reaction:
     step: Literal["acknowledged", "cause", "action", "closed"]
     by: str
     words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Words beside a stream: at one of its readings, or at a time."""
+
+    key: StreamKey
+    at: datetime
+    words: str
+    by: str
+    row: int | None = None  # of the reading that it is about; None: of the time alone
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a person answers to a question of the screening."""
+
+    key: StreamKey  # the first stream that it is about
+    kind: str  # see `spc.screening.Kind`
+    first: datetime  # of the readings it is about
+    last: datetime
+    words: str
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +184,8 @@ KINDS: Mapping[str, tuple[type, Callable[[Any], str]]] = {
     "limit": (LimitDecision, lambda record: record.check),
     "baseline": (Baseline, lambda record: str(record.key)),
     "reaction": (Reaction, lambda record: str(record.key)),
+    "note": (Note, lambda record: str(record.key)),
+    "answer": (Answer, lambda record: str(record.key)),
     "account": (Account, lambda record: record.name),
     "instrument": (Instrument, lambda record: record.name),
     "calibration": (Calibration, lambda record: record.instrument),

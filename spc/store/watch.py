@@ -19,12 +19,11 @@ from spc.monitor import monitor_stream
 from spc.records import Event, QuarantinedRow, Readings, RowCount, StreamKey
 from spc.results import StreamResult
 from spc.scan import Scan
-from spc.store.entries import Correction, Entry, LimitDecision, record_from
+from spc.store.decided import Decided
+from spc.store.entries import Baseline, Correction, Entry, record_from
 from spc.store.files import import_events
 from spc.store.intake import SourceFile
-from spc.store.limits import decided_check
 from spc.store.store import Store
-from spc.times import from_microseconds
 from spc.watch import Snapshot
 
 TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
@@ -151,11 +150,11 @@ class StoreWatch:
         touched = touched_by(new, numbers)
         stale = [key for key in known if touched is None or key in touched]
         events = self._store.events()
-        decisions = [entry.record for entry in self._store.records(LimitDecision)]
+        decided = Decided.of(self._store)
         readings = self._store.streams(stale)
         for key in stale:
             if key in readings:
-                self._results[key] = self._monitored(readings[key], events, decisions)
+                self._results[key] = self._monitored(readings[key], events, decided)
             else:
                 self._results.pop(key, None)
         self._entries += [each for each in new if each.kind in ("file", "imported", "quarantined", "readings")]
@@ -168,12 +167,8 @@ class StoreWatch:
         check = self._catalogue.checks.get(key.check)
         return check is not None and check.unit == unit
 
-    def _monitored(
-        self, readings: Readings, events: Iterable[Event], decisions: Iterable[LimitDecision]
-    ) -> StreamResult:
-        key = readings.key
-        last = from_microseconds(int(readings.taken_at[-1]))
-        return monitor_stream(readings, events, decided_check(decisions, self._catalogue.checks[key.check], key, last))
+    def _monitored(self, readings: Readings, events: Iterable[Event], decided: Decided) -> StreamResult:
+        return monitor_stream(readings, events, decided.check_of(readings, self._catalogue.checks[readings.key.check]))
 
     def _scan(self) -> Scan:
         order = {key: place for place, key in enumerate(self._catalogue.checks)}
@@ -198,9 +193,9 @@ def touched_by(entries: Iterable[Entry[str]], streams: Mapping[int, StreamKey]) 
             return None
         if entry.kind == "readings":
             touched |= {streams[number] for number in json.loads(entry.record)["streams"]}
-        elif entry.kind == "correction":
-            correction: Correction = record_from(entry.kind, entry.record)
-            touched.add(correction.key)
+        elif entry.kind in ("correction", "baseline"):
+            about: Correction | Baseline = record_from(entry.kind, entry.record)
+            touched.add(about.key)
     return frozenset(touched)
 
 
