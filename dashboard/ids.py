@@ -15,7 +15,7 @@ class Shell:
 class Board:
     """The board."""
 
-    TODO, TOLD, SHAPE = "board-todo", "board-told", "board-shape"
+    ALL, TODO, NEXT, TOLD, SHAPE = "board", "board-todo", "board-next", "board-told", "board-shape"
 
     @staticmethod
     def tile(stream: str) -> dict[str, str]:
@@ -43,14 +43,39 @@ class Stream:
 
     HEAD, STATE, STATE_TOLD = "stream-head", "stream-state", "stream-state-told"
     FIGURE, DRAWN, CHART = "stream-figure", "stream-drawn", "stream-chart"
-    RANGES, SIGNALS, LIMITS, FORECAST, READINGS = (
-        "stream-ranges",
-        "stream-signals",
-        "stream-limits",
-        "stream-forecast",
-        "stream-readings",
-    )
+    VIEWS, RANGES, LIMITS = "stream-views", "stream-ranges", "stream-limits"
     TOLD, FIGURE_TOLD = "stream-told", "stream-figure-told"
+
+
+class Drift:
+    """What stands below the chart of a stream, and what is written down there."""
+
+    PARTS, PART, FORMS, FORMS_TOLD, SAID, WROTE = (
+        "drift-parts",
+        "drift-part",
+        "drift-forms",
+        "drift-forms-told",
+        "drift-said",
+        "drift-wrote",
+    )
+    FIGURE, DRAWN, FIGURE_TOLD, FIGURE_BOX = "drift-figure", "drift-drawn", "drift-figure-told", "drift-figure-box"
+    COPY, COPIED = "drift-copy", "drift-copied"
+
+    @staticmethod
+    def field(name: str) -> dict[str, str]:
+        """Return the id of a field of a form."""
+        return {"part": "drift-field", "name": name}
+
+    @staticmethod
+    def do(what: str) -> dict[str, str]:
+        """Return the id of a button that writes something down."""
+        return {"part": "drift-do", "what": what}
+
+
+class Streams:
+    """The list that leads into the drift room."""
+
+    LIST, TOLD = "streams-list", "streams-told"
 
 
 class Rows:
@@ -63,3 +88,4 @@ class Write:
     """Writing a check down: the tablet fills it."""
 
     ROOT, SAID = "write", "write-said"
+

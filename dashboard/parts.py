@@ -37,10 +37,11 @@ def _data(**attributes: str) -> dict[str, Any]:
     return {f"data-{name}": words for name, words in attributes.items()}
 
 
-def state_mark(state: str) -> html.Span:
-    """Return a state as shape and word."""
+def state_mark(state: str, words: str = "") -> html.Span:
+    """Return a state as shape and word, or as shape and `words`."""
+    said = html.Span(words or STATE_WORDS[state], className="state-word")
     return html.Span(
-        [html.Span(className=f"shape shape-{state}", **aria(hidden="true")), STATE_WORDS[state]],
+        [html.Span(className=f"shape shape-{state}", **aria(hidden="true")), said],
         className=f"state state-{state}",
     )
 

@@ -1,17 +1,31 @@
 """The address of a page is its state: a copied link opens exactly what was on the screen."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 from urllib.parse import parse_qs, urlencode
 
 BOARD, STREAM, ROWS = "/", "/stream", "/rows"
-STREAM_CSV, LIVE = "/stream.csv", "/live"
+STREAMS = "/streams"
 WRITE = "/write"
+STREAM_CSV, LIVE = "/stream.csv", "/live"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
 WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"
 
 LAST, SEGMENT, ALL = "last", "segment", "all"
 SHOWS = (LAST, SEGMENT, ALL)
 ON, OFF = "on", "off"
+
+SIGNALS, BASELINE, LINE, SPLITS, RULE_SETS, QUESTIONS, READINGS = (
+    "signals",
+    "baseline",
+    "line",
+    "splits",
+    "rule-sets",
+    "questions",
+    "readings",
+)
+PARTS = (SIGNALS, BASELINE, LINE, SPLITS, RULE_SETS, QUESTIONS, READINGS)
+"""What stands below the chart of the drift room, one at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +40,12 @@ class StreamView:
     end: str = ""
     row: str = ""  # row of the reading to point at
     rules: str = OFF  # "on": hits of run rules that do not warn are drawn too
+    chart: str = ""  # another view of the same readings; "": the usual one
+    part: str = SIGNALS  # what stands below the chart
+    beside: tuple[str, ...] = ()  # other streams of the line on the same time axis: "check" or "check@position"
+    by: str = ""  # how the readings are split; "": the first way there is
+    about: str = ""  # the signal or question that a form is about; "": the newest
+    against: tuple[str, ...] = ()  # baselines laid over the chart: versions, or "proposed"
 
     @classmethod
     def from_search(cls, search: str | None) -> "StreamView":
@@ -44,6 +64,12 @@ class StreamView:
             end=first("to"),
             row=first("row"),
             rules=first("rules", OFF),
+            chart=first("chart"),
+            part=first("part", SIGNALS),
+            beside=tuple(dict.fromkeys(found.get("beside", ()))),
+            by=first("by"),
+            about=first("about"),
+            against=tuple(dict.fromkeys(found.get("against", ()))),
         )
 
     def to_search(self) -> str:
@@ -52,7 +78,17 @@ class StreamView:
         pairs += [("show", self.show)] if self.show != LAST else []
         optional = (("from", self.start), ("to", self.end), ("row", self.row))
         pairs += [(name, text) for name, text in optional if text]
-        return "?" + urlencode([*pairs, *([("rules", self.rules)] if self.rules != OFF else [])])
+        pairs += [("rules", self.rules)] if self.rules != OFF else []
+        pairs += [("chart", self.chart)] if self.chart else []
+        pairs += [("part", self.part)] if self.part != SIGNALS else []
+        pairs += [("beside", name) for name in self.beside]
+        pairs += [("by", self.by)] if self.by else []
+        pairs += [("about", self.about)] if self.about else []
+        return "?" + urlencode([*pairs, *(("against", name) for name in self.against)])
+
+    def moved(self, *, show: str = LAST, start: str = "", end: str = "", row: str = "") -> "StreamView":
+        """Return the same look at another stretch of time."""
+        return replace(self, show=show, start=start, end=end, row=row)
 
     @property
     def href(self) -> str:
@@ -63,3 +99,8 @@ class StreamView:
     def csv_href(self) -> str:
         """The address of its readings as a file."""
         return STREAM_CSV + self.to_search()
+
+
+def write_href(key: Any) -> str:
+    """Return the address at which a check can be written down; `key` has a line, a check and a position."""
+    return WRITE + "?" + urlencode([("line", key.line), ("check", key.check), ("position", key.position)])

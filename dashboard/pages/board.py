@@ -5,9 +5,9 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update, set_props
 
 from dashboard.ids import Board, Shell
-from dashboard.parts import aria, kept, link, margin_bar, named_list, page_name, reading, state_mark
+from dashboard.parts import aria, kept, link, margin_bar, named_list, page_name, state_mark
 from dashboard.queries import Queries
-from dashboard.views import BoardPage, Line, Tile, Todo
+from dashboard.views import STATE_WORDS, BoardPage, Line, Tile, Todo
 
 
 def at(queries: Queries, search: str) -> html.Div:
@@ -23,13 +23,46 @@ def layout(page: BoardPage) -> html.Div:
             dcc.Store(id=Board.TOLD, data=fingerprints(page)),
             *([jumps(page)] if len(page.lines) > 1 else []),
             html.Section(
-                [html.H2("To do now"), html.Div(todos(page), id=Board.TODO)],
+                [
+                    html.H2("To do now"),
+                    html.Div(todos(page), id=Board.TODO),
+                    html.Div(next_checks(page), id=Board.NEXT, className="next"),
+                ],
                 className="todo",
                 **aria(label="To do now"),
             ),
-            *[line_section(line, place) for place, line in enumerate(page.lines)],
+            html.Div([line_section(line, place) for place, line in enumerate(page.lines)], className="lines"),
         ],
-        className="board",
+        id=Board.ALL,
+        className=board_class(page),
+    )
+
+
+def board_class(page: BoardPage) -> str:
+    """Return how the board looks: one with nothing to do gives the room to its streams."""
+    return "board" if page.todos else "board board-calm"
+
+
+def next_checks(page: BoardPage) -> list[Any]:
+    """Return the checks that are due within about a shift, the soonest first."""
+    if not page.due:
+        return []
+    more = page.due_in_all - len(page.due)
+    return kept(
+        html.H3("Next checks"),
+        html.Ol(
+            [
+                html.Li(
+                    [
+                        html.Span([html.Strong(each.by), html.Span(f" {each.left}", className="age")], className="by"),
+                        link([each.name, html.Span(f" {each.line}", className="whose")], each.href),
+                    ]
+                )
+                for each in page.due
+            ],
+            className="dues",
+        ),
+        html.P(f"and {more} more within about a shift", className="more") if more > 0 else None,
     )
 
 
@@ -56,23 +89,25 @@ def todo(item: Todo) -> html.Li:
         kept(
             html.P([state_mark(item.state), html.Span(item.line, className="whose")], className="todo-top"),
             html.H3(link(item.headline, item.href)),
-            *(what_moves(item) if item.state == "moving" else what_failed(item)),
+            *(look_first(item) if item.state == "moving" else what_failed(item)),
+            html.P(item.said, className="said-last") if item.said else None,
+            html.P(link("Write the check down", item.write, "button"), className="todo-write") if item.write else None,
         ),
         className=f"todo-item todo-{item.state}",
     )
 
 
 def what_failed(item: Todo) -> list[Any]:
-    """Return what a failed, an overdue or a misdated check asks of people, all of it."""
+    """Return what a failed, an overdue or a misdated check obliges, all of it, and the first thing to look at."""
     return kept(
         html.P(item.because, className="because") if item.because else None,
         named_list("This obliges", item.obliges, "obliges", html.H4),
-        named_list("Look first at", item.look_first, "first", html.H4),
+        *look_first(item),
     )
 
 
-def what_moves(item: Todo) -> list[Any]:
-    """Return the first action on a drift; its page has the rest."""
+def look_first(item: Todo) -> list[Any]:
+    """Return the first thing to look at; the page of the stream has the rest."""
     if not item.look_first:
         return []
     return [html.P([html.Span("Look first at: ", className="because"), item.look_first[0]], className="first")]
@@ -83,7 +118,8 @@ def line_section(line: Line, place: int) -> html.Section:
     return html.Section(
         [
             html.Div(
-                [html.H2(line.name), html.P(line.summary, id=Board.line_summary(line.name))], className="line-head"
+                [html.H2(line.name), html.P(summary(line), id=Board.line_summary(line.name))],
+                className="line-head",
             ),
             html.Ul(
                 [
@@ -108,37 +144,66 @@ def line_section(line: Line, place: int) -> html.Section:
     )
 
 
+def summary(line: Line) -> list[Any]:
+    """Return how many streams of a line are in which state, each with its shape, and what is said of all of them."""
+    parts = [
+        html.Span([state_mark(state, f"{n} {STATE_WORDS[state]}")], className="counted") for state, n in line.states
+    ]
+    return [*parts, *([html.Span(line.summary)] if line.summary else [])]
+
+
 def tile_class(tile: Tile) -> str:
     """Return how a tile looks: a calm one calm."""
     return f"tile tile-{tile.state}"
 
 
 def tile_body(tile: Tile) -> list[Any]:
-    """Return what of a tile changes."""
+    """Return what of a tile changes.
+
+    A quiet state is its shape alone to the eye, and a word to who hears the page; the row of the line says it in words.
+    """
     pictures = [
         html.Span(className=f"course-{layer}", style={"--picture": picture}) for layer, picture in tile.course.items()
     ]
     return kept(
+        html.P(state_mark(tile.state), className="tile-state"),
         html.Div(
             [
-                reading(tile.value, tile.unit),
-                html.Span(pictures, className="course", role="img", **aria(label=tile.course_words or "no course")),
+                html.P(tile.value, className="value"),
+                html.P(
+                    kept(
+                        html.Span(tile.unit, className="unit") if tile.unit else None,
+                        html.Span(tile.age, className="age", title=tile.taken),
+                    ),
+                    className="beside",
+                ),
             ],
             className="tile-reading",
         ),
-        margin_bar(tile.margin_fraction),
-        html.P(margin_words(tile), className="margin") if tile.margin or tile.unconfirmed else None,
-        html.P(tile.due, className="due") if tile.due else None,
-        html.P(
-            [state_mark(tile.state), html.Span([tile.taken, html.Span(f" · {tile.age}", className="age")])],
-            className="tile-foot",
+        html.Div(
+            [
+                html.Span(pictures, className="course", role="img", **aria(label=tile.course_words or "no course")),
+                html.Div(
+                    kept(
+                        margin_bar(tile.margin_fraction),
+                        html.P(margin_words(tile), className="margin") if tile.margin or tile.unconfirmed else None,
+                    ),
+                    className="tile-margin",
+                ),
+            ],
+            className="tile-course",
         ),
+        html.P(tile.due, className="due") if tile.due else None,
     )
 
 
 def margin_words(tile: Tile) -> list[Any]:
     """Return how far the reading is from its acceptance limit, and whether this site confirmed that limit."""
-    note = "not confirmed for this site" if tile.margin else "limits not confirmed for this site"
+    note = [
+        html.Span("limits ", className="unseen") if tile.margin else "limits ",
+        "not confirmed",
+        html.Span(" for this site", className="unseen"),
+    ]
     return kept(
         f"{tile.margin}, " if tile.margin and tile.unconfirmed else tile.margin or None,
         html.Span(note, className="unconfirmed") if tile.unconfirmed else None,
@@ -168,11 +233,14 @@ def changes(page: BoardPage, told: dict[str, str]) -> Any:
         return no_update
     if told[Board.TODO] != now[Board.TODO]:
         set_props(Board.TODO, {"children": todos(page)})
+    if told[Board.NEXT] != now[Board.NEXT]:
+        set_props(Board.NEXT, {"children": next_checks(page)})
+        set_props(Board.ALL, {"className": board_class(page)})
     if told[Shell.SAID] != now[Shell.SAID]:
         set_props(Shell.SAID, {"children": f"Streams: {page.said}."})
     for line in page.lines:
         if any(told[tile.stream] != now[tile.stream] for tile in line.tiles):
-            set_props(Board.line_summary(line.name), {"children": line.summary})
+            set_props(Board.line_summary(line.name), {"children": summary(line)})
         for tile in line.tiles:
             if told[tile.stream] != now[tile.stream]:
                 set_props(Board.tile_body(tile.stream), {"children": tile_body(tile)})
@@ -187,5 +255,10 @@ def fingerprints(page: BoardPage) -> dict[str, str]:
     def short(part: object) -> str:
         return blake2b(repr(part).encode(), digest_size=8).hexdigest()
 
-    own = {Board.SHAPE: short(page.shape), Board.TODO: short(page.todos), Shell.SAID: page.said}
+    own = {
+        Board.SHAPE: short(page.shape),
+        Board.TODO: short(page.todos),
+        Board.NEXT: short((page.due, bool(page.todos))),
+        Shell.SAID: page.said,
+    }
     return own | {tile.stream: short(tile) for tile in page.tiles}

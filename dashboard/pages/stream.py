@@ -1,10 +1,14 @@
-"""One stream: its chart, what the chart says in words, and what stands behind it."""
+"""The drift room: one stream in depth. Its sentence and its chart first, then one part at a time below it."""
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.ids import Shell, Stream
+from dashboard.ids import Drift, Shell, Stream
+from dashboard.pages import drift_forms
+from dashboard.pages.choices import choices
+from dashboard.pages.drift_forms import forms, forms_stamp
+from dashboard.pages.drift_parts import figure_box, part
 from dashboard.parts import (
     aria,
     facts,
@@ -16,19 +20,15 @@ from dashboard.parts import (
     page_name,
     reading,
     state_mark,
-    table,
 )
 from dashboard.queries import Queries
-from dashboard.urls import BOARD, StreamView
-from dashboard.views import Explained, Row, StreamPage
+from dashboard.urls import BOARD, STREAMS, StreamView
+from dashboard.views import StreamPage
 
 CHART: Any = {"displayModeBar": False, "displaylogo": False, "scrollZoom": False, "doubleClick": False}
 
 QUIET = ("calm", "judged", "idle")
 """States that the mark says whole."""
-
-OPEN = 5
-"""Signals shown unfolded."""
 
 KEY = (
     ("reading", "reading"),
@@ -46,29 +46,28 @@ KEY = (
     ("idle", "not in operation"),
     ("reset", "starts a new segment"),
     ("explains", "may explain a reading"),
+    ("note", "a note"),
 )
-KEY_OF_VERDICTS = (("stroke", "acceptable"), ("failed", "not acceptable"), *KEY[-3:])
+KEY_OF_VERDICTS = (("stroke", "acceptable"), ("failed", "not acceptable"), *KEY[-4:])
 
 
 def at(queries: Queries, search: str) -> html.Div:
     """Return the page of the stream that the address names."""
     view = StreamView.from_search(search)
-    return layout(queries.stream(view), queries.stamp(view))
+    return layout(queries, view, queries.stream(view), queries.stamp(view))
 
 
-def layout(page: StreamPage, stamp: str) -> html.Div:
+def layout(queries: Queries, view: StreamView, page: StreamPage, stamp: str) -> html.Div:
     """Return the page; `stamp` tells which state of the stream it shows."""
     if not page.found:
-        return html.Div(
-            [page_name(page.title), html.P(page.notice), html.P(link("To the board", BOARD, "button"))],
-            className="stream stream-missing",
-        )
+        ways = html.P([link("To the board", BOARD, "button"), " ", link("All streams", STREAMS, "button")])
+        return html.Div([page_name(page.title), html.P(page.notice), ways], className="stream stream-missing")
     return html.Div(
         [
             html.Div(head(page), id=Stream.HEAD, className="stream-head"),
             html.Div(
                 [
-                    html.Div(ranges(page), id=Stream.RANGES, className="ranges"),
+                    html.Div(views(page), id=Stream.VIEWS, className="views-row"),
                     html.Div(
                         dcc.Graph(id=Stream.FIGURE, config=CHART, responsive=False, className="graph"),
                         id=Stream.CHART,
@@ -76,18 +75,36 @@ def layout(page: StreamPage, stamp: str) -> html.Div:
                         role="img",
                         **aria(label=f"Chart of {page.title}. The tables on this page say the same in words."),
                     ),
+                    html.Div(ranges(page), id=Stream.RANGES, className="ranges"),
                     key(page),
                 ],
                 className="stream-chart",
             ),
-            html.Aside(state(page), id=Stream.STATE, className="stream-state", **aria(label="State")),
-            html.Section(signals(page), id=Stream.SIGNALS, className="stream-signals", **aria(label="Signals")),
-            html.Section(behind(page), id=Stream.LIMITS, className="stream-limits", **aria(label="Limits")),
-            html.Section(readings(page), id=Stream.READINGS, className="stream-readings", **aria(label="Readings")),
+            html.Div(
+                [
+                    html.Aside(state(page), id=Stream.STATE, className="stream-state", **aria(label="State")),
+                    html.Section(behind(page), id=Stream.LIMITS, className="stream-limits", **aria(label="Limits")),
+                ],
+                className="stream-side",
+            ),
+            html.Div(
+                [
+                    html.Div(choices(page.parts, "More about this stream", "tabs"), id=Drift.PARTS),
+                    html.Div(part(queries, view, page), id=Drift.PART, className="part"),
+                    figure_box(CHART),
+                    html.Div(forms(queries, view), id=Drift.FORMS, className="forms"),
+                    html.P("", id=Drift.SAID, className="said", role="status"),
+                ],
+                className="stream-parts",
+            ),
             dcc.Store(id=Stream.TOLD, data=stamp),
             dcc.Store(id=Stream.STATE_TOLD),
             dcc.Store(id=Stream.DRAWN),
             dcc.Store(id=Stream.FIGURE_TOLD),
+            dcc.Store(id=Drift.DRAWN),
+            dcc.Store(id=Drift.FIGURE_TOLD),
+            dcc.Store(id=Drift.FORMS_TOLD, data=forms_stamp(view, 0)),
+            dcc.Store(id=Drift.WROTE, data=0),
         ],
         className="stream",
     )
@@ -98,7 +115,6 @@ def head(page: StreamPage) -> list[Any]:
     return kept(
         html.Nav(
             kept(
-                link("Board", BOARD, "button"),
                 neighbour(page.previous, "previous", "\N{LEFTWARDS ARROW}", "Shift and left arrow"),
                 neighbour(page.following, "next", "\N{RIGHTWARDS ARROW}", "Shift and right arrow"),
             ),
@@ -106,8 +122,19 @@ def head(page: StreamPage) -> list[Any]:
             **aria(label="Streams"),
         ),
         html.Div([html.P(page.line, className="whose"), page_name(page.subject, title=page.title)]),
+        html.P(
+            [state_mark(page.state), html.Span(page.headline, className="headline")]
+            if page.state not in QUIET
+            else [state_mark(page.state), html.Span(calm(page), className="headline")],
+            className="sentence",
+        ),
         html.P(page.notice, className="notice", role="status") if page.notice else None,
     )
+
+
+def calm(page: StreamPage) -> str:
+    """Return what is said of a stream that needs nobody."""
+    return ", ".join(filter(None, (f"{page.value} {page.unit}".strip(), page.margin)))
 
 
 def neighbour(where: tuple[str, str] | None, which: str, arrow: str, keys: str) -> Any:
@@ -129,7 +156,6 @@ def state(page: StreamPage) -> list[Any]:
         html.P(page.margin, className="margin") if page.margin else None,
         html.P([page.taken, html.Span(f" · {page.age}", className="age")], className="taken"),
         html.P(page.due, className="due") if page.due else None,
-        html.P(page.headline, className="because") if page.state not in QUIET else None,
         named_list("Look first at", page.look_first, "first"),
         named_list("This obliges", page.obliges, "obliges"),
         html.Div([html.H3("What comes next, if nothing is done"), *[html.P(words) for words in page.forecast]])
@@ -138,20 +164,40 @@ def state(page: StreamPage) -> list[Any]:
     )
 
 
+def views(page: StreamPage) -> list[Any]:
+    """Return the views of the same readings, and whether the one that is shown suits them."""
+    return kept(
+        choices(page.charts, "Views of the same readings", "buttons views") if len(page.charts) > 1 else None,
+        html.P(
+            [html.Span("Suits: " if page.suits else "Take with care: ", className="suits"), page.fit], className="fit"
+        )
+        if page.fit
+        else None,
+        *[html.P(words, className="fit") for words in page.missing],
+    )
+
+
 def ranges(page: StreamPage) -> list[Any]:
-    """Return the ways to another stretch of time."""
+    """Return the ways to another stretch of time, and out of the page."""
     return kept(
         html.Nav(
             [
                 *[stretch(words, href, shown) for words, href, shown in page.ranges],
                 moved("\N{LEFTWARDS ARROW} Earlier", page.earlier),
                 moved("Later \N{RIGHTWARDS ARROW}", page.later),
-                *([pressed(*page.rules)] if page.rules else []),
+                *([pressed(*page.rules)] if page.rules and page.chart == "individuals" else []),
             ],
             className="buttons",
             **aria(label="Stretch of time"),
         ),
-        html.P([page.shown, html.A("Readings as CSV", href=page.csv_href, download="", className="download")]),
+        html.P(
+            [
+                page.shown,
+                html.A("Readings as CSV", href=page.csv_href, download="", className="download"),
+                html.Button("Copy link", id=Drift.COPY, type="button", className="button copy"),
+                html.Span("", id=Drift.COPIED, role="status"),
+            ]
+        ),
         html.P(page.drawn, className="drawn") if page.drawn else None,
     )
 
@@ -174,100 +220,20 @@ def moved(words: str, href: str | None) -> Any:
     return link(words, href, "button") if href else html.Span(words, className="button button-off")
 
 
-def key(page: StreamPage) -> html.Ul:
-    """Return what the marks on the chart mean."""
+def key(page: StreamPage) -> html.Details:
+    """Return what the marks on the chart mean, folded away."""
     marks = KEY_OF_VERDICTS if page.judged else KEY
-    return html.Ul(
-        [html.Li([html.Span(className=f"key key-{mark}", **aria(hidden="true")), words]) for mark, words in marks],
-        className="keys",
-        **aria(label="What the marks mean"),
-    )
-
-
-def signals(page: StreamPage) -> list[Any]:
-    """Return what moved, newest first; each opens the chart where it was."""
-    if page.judged:
-        return [html.H2("Verdicts that did not pass"), *failures(page)]
-    nothing = html.P("No signal in this log.", className="nothing")
-    return kept(
-        html.H2("Signals, newest first"),
-        html.Ol([explained(one) for one in page.explained[:OPEN]], className="signals") if page.explained else nothing,
-        earlier(page),
-        html.H2("Failed checks"),
-        *failures(page),
-        *run_rules(page),
-    )
-
-
-def run_rules(page: StreamPage) -> list[Any]:
-    """Return each run rule of the chart in words, with its hits and what it costs in control."""
-    if not page.rule_rows:
-        return []
-    rows = [
-        html.Tr(
-            [html.Td(rule.words), html.Td(rule.hits, className="number"), html.Td(rule.per_1000, className="number")]
-        )
-        for rule in page.rule_rows
-    ]
-    return [
-        html.H2("Run rules on this chart"),
-        table("Run rules", ("Rule", "Hits in view", "False alarms in 1000 readings in control"), rows, "rules"),
-        *[html.P(words, className="note") for words in page.rule_notes],
-    ]
-
-
-def earlier(page: StreamPage) -> html.Details | None:
-    """Return the older signals, folded away; None when there are none."""
-    older = page.explained[OPEN:]
-    if not older:
-        return None
-    beyond = page.explained_in_all - len(page.explained)
     return html.Details(
-        kept(
-            html.Summary(f"{len(older)} earlier", className="button"),
-            html.Ol([explained(one) for one in older], className="signals"),
-            html.P(f"and {beyond} before these; “spc scan” lists every one.", className="more") if beyond else None,
-        )
-    )
-
-
-def explained(one: Explained) -> html.Li:
-    """Return one cause in plain words."""
-    count = f"{one.count} signalled readings" if one.count > 1 else "1 signalled reading"
-    return html.Li(
-        kept(
-            html.P(
+        [
+            html.Summary("What the marks mean", className="fold"),
+            html.Ul(
                 [
-                    html.Span(className="shape shape-moving", **aria(hidden="true")),
-                    link(f"{one.span} · {count}", one.href),
+                    html.Li([html.Span(className=f"key key-{mark}", **aria(hidden="true")), words])
+                    for mark, words in marks
                 ],
-                className="when",
+                className="keys",
             ),
-            html.P(one.sentence),
-            named_list("Look first at", one.look_first, "first"),
-            html.P("Perhaps explained by: " + "; ".join(one.events), className="events") if one.events else None,
-        ),
-        className="signal signal-open" if one.open else "signal",
-    )
-
-
-def failures(page: StreamPage) -> list[Any]:
-    """Return the latest readings outside the acceptance limits."""
-    if not page.failures:
-        return [html.P("None in this log.", className="nothing")]
-    more = page.failures_in_all - len(page.failures)
-    items = [
-        html.Li(
-            [
-                html.Span(className="shape shape-failed", **aria(hidden="true")),
-                link(one.words, one.href),
-                f" {one.taken}",
-            ]
-        )
-        for one in page.failures
-    ]
-    return kept(
-        html.Ul(items, className="failures"), html.P(f"and {more} earlier.", className="more") if more > 0 else None
+        ]
     )
 
 
@@ -279,42 +245,7 @@ def behind(page: StreamPage) -> list[Any]:
         if page.unconfirmed
         else None,
         facts(page.limits),
-        html.H2("Baseline and control limits") if page.baseline else None,
-        facts(page.baseline) if page.baseline else None,
         named_list("Cautions", page.cautions, "check-cautions", html.H2),
-    )
-
-
-def readings(page: StreamPage) -> list[Any]:
-    """Return the latest readings in view as a table."""
-    deviates = any(row.charted for row in page.rows)
-    heads = ["Taken", "Reading", *(["Charted"] if deviates else []), "State", "Technician", "Instrument", "Note", "Row"]
-    caption = (
-        f"Readings in view, newest first: {len(page.rows)} of {page.rows_in_view}"
-        if page.rows
-        else "No reading in this stretch of time"
-    )
-    return [
-        html.H2("Readings"),
-        table(caption, heads, [reading_row(row, deviates) for row in page.rows], "readings"),
-    ]
-
-
-def reading_row(row: Row, deviates: bool) -> html.Tr:
-    """Return one reading as written."""
-    mark = html.Span(className=f"shape shape-{row.state}", title=row.state) if row.state else ""
-    return html.Tr(
-        [
-            html.Td(link(row.taken, row.href)),
-            html.Td(row.value, className="number"),
-            *([html.Td(row.charted, className="number")] if deviates else []),
-            html.Td([mark, html.Span(row.state, className="unseen")]),
-            html.Td(row.technician),
-            html.Td(row.instrument),
-            html.Td(row.note, className="note"),
-            html.Td(row.row, className="number"),
-        ],
-        className=f"row-{row.state}" if row.state else "",
     )
 
 
@@ -323,19 +254,21 @@ def register(app: Dash, queries: Queries) -> None:
 
     @app.callback(
         Output(Stream.HEAD, "children"),
+        Output(Stream.VIEWS, "children"),
         Output(Stream.RANGES, "children"),
-        Output(Stream.SIGNALS, "children"),
         Output(Stream.LIMITS, "children"),
-        Output(Stream.READINGS, "children"),
+        Output(Drift.PARTS, "children"),
+        Output(Drift.PART, "children"),
         Output(Stream.TOLD, "data"),
         Input(Shell.URL, "search"),
         Input(Shell.LIVE, "data"),
+        Input(Drift.WROTE, "data"),
         State(Stream.TOLD, "data"),
         prevent_initial_call=True,
     )
-    def tell(search: str, live: dict[str, int] | None, told: str | None) -> Any:
+    def tell(search: str, live: dict[str, int] | None, wrote: int | None, told: str | None) -> Any:
         view, stamp = StreamView.from_search(search), queries.stamp(StreamView.from_search(search))
-        return (no_update,) * 6 if stamp == told else (*telling(queries.stream(view)), stamp)
+        return (no_update,) * 7 if stamp == told else (*telling(queries, view), stamp)
 
     @app.callback(
         Output(Stream.STATE, "children"),
@@ -364,10 +297,47 @@ def register(app: Dash, queries: Queries) -> None:
         fresh = screen is not None and stamp != told
         return (queries.figure(view, screen or {}, search), stamp) if fresh else (no_update, no_update)
 
+    @app.callback(
+        Output(Drift.DRAWN, "data"),
+        Output(Drift.FIGURE_TOLD, "data"),
+        Input(Shell.URL, "search"),
+        Input(Shell.LIVE, "data"),
+        Input(Shell.SCREEN, "data"),
+        State(Drift.FIGURE_TOLD, "data"),
+    )
+    def draw_part(search: str, live: dict[str, int] | None, screen: dict[str, Any] | None, told: str | None) -> Any:
+        view = StreamView.from_search(search)
+        stamp = f"{queries.part_stamp(view)} {screen}"
+        fresh = screen is not None and stamp != told
+        return (queries.part_figure(view, screen or {}, search), stamp) if fresh else (no_update, no_update)
+
     in_browser(app, "draw", Output(Stream.FIGURE, "figure"), Input(Stream.DRAWN, "data"))
     in_browser(app, "zoomed", Output(Shell.URL, "search"), Input(Stream.FIGURE, "relayoutData"))
+    drift_forms.register(app, queries)
+    drift_in_browser(app)
 
 
-def telling(page: StreamPage) -> tuple[Any, ...]:
+def drift_in_browser(app: Dash) -> None:
+    """Let the browser draw the figure of a part, and follow a zoom in it."""
+    call: Any = app.clientside_callback  # it comes without types
+    call(
+        ClientsideFunction("drift", "draw"),
+        Output(Drift.FIGURE, "figure"),
+        Output(Drift.FIGURE_BOX, "hidden"),
+        Input(Drift.DRAWN, "data"),
+    )
+    call(
+        ClientsideFunction("drift", "zoomed"),
+        Output(Shell.URL, "search", allow_duplicate=True),
+        Input(Drift.FIGURE, "relayoutData"),
+        prevent_initial_call=True,
+    )
+
+
+def telling(queries: Queries, view: StreamView) -> tuple[Any, ...]:
     """Return the parts that change with the stream and the stretch of time."""
-    return head(page), ranges(page), signals(page), behind(page), readings(page)
+    page = queries.stream(view)
+    if not page.found:
+        return (no_update,) * 6
+    tabs = choices(page.parts, "More about this stream", "tabs")
+    return head(page), views(page), ranges(page), behind(page), tabs, part(queries, view, page)

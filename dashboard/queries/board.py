@@ -1,29 +1,48 @@
 """What the board asks: what needs a person, then every stream of every line."""
 
+import re
 from collections import Counter
-from collections.abc import Iterator
-from datetime import tzinfo
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime, tzinfo
+from typing import Any
 
 from dashboard.queries.words import stream_id, unconfirmed, value_and_unit, view_of
-from dashboard.urls import ROWS
-from dashboard.views import STATE_WORDS, BoardPage, Line, Tile, Todo
+from dashboard.urls import ROWS, write_href
+from dashboard.views import STATE_WORDS, BoardPage, Due, Line, Tile, Todo
 from spc.as_of import RowsAhead
+from spc.check_due import due_soon
 from spc.figures import course
-from spc.records import Event
+from spc.records import Event, StreamKey
 from spc.results import StreamResult
-from spc.signals import StreamState, stream_state, subject
+from spc.signals import StreamState, episodes, stream_state, subject
 from spc.standing import Standing
+from spc.times import to_microseconds
 from spc.wording import chart_name, time_text
 
 URGENT = ("failed", "overdue", "moving")
 """States that need a person, in order."""
 
+DUE_SHOWN = 6
+"""Checks due within about a shift that are named, the soonest first."""
 
-def board_page(stands: Standing, zone: tzinfo) -> BoardPage:
-    """Return the board."""
+MARGIN = re.compile(r"(?P<by>\S+) (?P<way>(above|below) the (lower|upper)) limit ")
+
+Reactions = Mapping[StreamKey, Sequence[Any]]
+
+
+def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: bool) -> BoardPage:
+    """Return the board.
+
+    Args:
+        stands: the log at this minute.
+        zone: the site's.
+        reactions: what people wrote down about signals, by stream, in the order written.
+        writes: whether checks can be written down on this board.
+    """
     states = [(result, stream_state(result, zone, stands.now, stands.due.get(result.key))) for result in stands.streams]
     urgent = [pair for pair in states if pair[1].word in URGENT]
     urgent.sort(key=lambda pair: _urgency(*pair))
+    due = sorted((result for result in stands.streams if _soon(result, stands)), key=lambda result: _by(result, stands))
     names = list(dict.fromkeys(result.key.line for result in stands.streams))
     lines = []
     for name in names:
@@ -32,15 +51,17 @@ def board_page(stands: Standing, zone: tzinfo) -> BoardPage:
         dues = {result.key: stands.due.get(result.key) for result, _ in own}
         resting = {key for key, due in dues.items() if due is not None and due.word == "not in operation"}
         since = next((state.due_text for result, state in own if result.key in resting), "")
-        tiles = tuple(_tile(*pair, year, pair[0].key in resting) for pair in own)
-        lines.append(Line(name, _summary([state for _, state in own], since), tiles))
+        tiles = tuple(_tile(*pair, year, _due_words(*pair, stands, zone, pair[0].key in resting)) for pair in own)
+        lines.append(Line(name, since, _counts(state for _, state in own), tiles))
     return BoardPage(
         todos=(
-            *(_todo(*pair) for pair in urgent),
+            *(_todo(*pair, stands.now, zone, reactions, writes) for pair in urgent),
             *(_todo_ahead(rows, stands, zone) for rows in stands.ahead),
             *(_todo_event_ahead(event, zone) for event in stands.events_ahead),
         ),
         lines=tuple(lines),
+        due=tuple(_due(result, stands, zone, writes) for result in due[:DUE_SHOWN]),
+        due_in_all=len(due),
         said=_counted(state for _, state in states),
     )
 
@@ -85,31 +106,86 @@ def _todo_date(line: str, headline: str, href: str = ROWS) -> Todo:
     )
 
 
-def _counted(states: Iterator[StreamState]) -> str:
-    """Return how many streams are in which state: "1 failed, 4 moving, 17 calm"."""
+def _counts(states: Iterator[StreamState]) -> tuple[tuple[str, int], ...]:
+    """Return how many streams are in which state."""
     found: Counter[str] = Counter(state.word for state in states)
-    return ", ".join(f"{found[word]} {said}" for word, said in STATE_WORDS.items() if found[word])
+    return tuple((word, found[word]) for word in STATE_WORDS if found[word])
 
 
-def _todo(result: StreamResult, state: StreamState) -> Todo:
+def _counted(states: Iterator[StreamState]) -> str:
+    """Return the same in words: "1 failed, 4 moving, 17 calm"."""
+    return ", ".join(f"{n} {STATE_WORDS[word]}" for word, n in _counts(states))
+
+
+def _soon(result: StreamResult, stands: Standing) -> bool:
+    found = stands.due.get(result.key)
+    return found is not None and due_soon(found, stands.now)
+
+
+def _by(result: StreamResult, stands: Standing) -> datetime:
+    by = stands.due[result.key].by
+    assert by is not None  # what is due soon has a time
+    return by
+
+
+def _due(result: StreamResult, stands: Standing, zone: tzinfo, writes: bool) -> Due:
+    by = _by(result, stands).astimezone(zone)
+    other_day = by.date() != stands.now.astimezone(zone).date()
+    minutes = max(0, round((by - stands.now).total_seconds() / 60))
+    left = f"{minutes} min" if minutes < 90 else f"{minutes / 60:.0f} h"
+    return Due(
+        line=result.key.line,
+        name=subject(result),
+        by=f"{by:%a} {by:%H:%M}" if other_day else f"{by:%H:%M}",
+        left=f"in {left}",
+        href=write_href(result.key) if writes else view_of(result.key).href,
+    )
+
+
+def _said(result: StreamResult, zone: tzinfo, reactions: Reactions) -> str:
+    """Return the last thing that people wrote down about what moves now; "" where nobody did."""
+    found = episodes(result, zone)
+    if not found or not found[-1].open or result.key not in reactions:
+        return ""
+    first, last = found[-1].first.taken_at, found[-1].last.taken_at
+    own = [e for e in reactions[result.key] if first <= to_microseconds(e.record.signal_at) <= last]
+    if not own:
+        return ""
+    words = {"acknowledged": "Seen", "cause": "Cause", "action": "Done", "closed": "Closed"}[own[-1].record.step]
+    told = f": {own[-1].record.words}" if own[-1].record.words else ""
+    return f"{words}{told} ({own[-1].record.by}, {time_text(own[-1].at, zone)})"
+
+
+def _this_year(sentence: str, year: int) -> str:
+    """Return a sentence whose times of this year are told without it, to be short enough for a wall."""
+    return re.sub(rf"(\d [A-Z][a-z][a-z]) {year}(?= \d\d:\d\d)", r"\1", sentence)
+
+
+def _todo(
+    result: StreamResult, state: StreamState, now: datetime, zone: tzinfo, reactions: Reactions, writes: bool
+) -> Todo:
     return Todo(
         state=state.word,
         line=result.key.line,
         href=view_of(result.key).href,
-        headline=state.gist.rstrip("."),
+        headline=_this_year(state.gist.rstrip("."), now.astimezone(zone).year),
         because=state.because.rstrip("."),
         look_first=state.look_first,
         obliges=state.obliges,
         margin=state.margin_text,
+        said=_said(result, zone, reactions) if state.word == "moving" else "",
+        write=write_href(result.key) if writes and state.word in ("failed", "overdue") else "",
     )
 
 
-def _summary(states: list[StreamState], resting: str) -> str:
-    """Return how many streams of a line are in which state, and since when it stands still, said once for all."""
-    return "; ".join(filter(None, (_counted(iter(states)), resting)))
+def _due_words(result: StreamResult, state: StreamState, stands: Standing, zone: tzinfo, resting: bool) -> str:
+    """Return that a check is overdue; "" where it is among the next checks, or the whole line rests, said once."""
+    if resting:
+        return ""
+    return "" if _soon(result, stands) else state.due_text
 
 
-def _tile(result: StreamResult, state: StreamState, year: int, resting: bool) -> Tile:
+def _tile(result: StreamResult, state: StreamState, year: int, due: str) -> Tile:
     value, unit = value_and_unit(result, state.last_text)
     drawn = course(result)
     return Tile(
@@ -120,15 +196,24 @@ def _tile(result: StreamResult, state: StreamState, year: int, resting: bool) ->
         state=state.word,
         value=value,
         unit=unit,
-        margin=state.margin_text,
+        margin=_spare(state.margin_text),
         margin_fraction=state.margin_fraction,
         taken=_short(state.taken_text, year),
         age=state.age_text,
-        due="" if resting else state.due_text,
+        due=due,
         course={"course": drawn.course, "limits": drawn.limits, "marks": drawn.marks} if drawn else {},
         course_words=drawn.words if drawn else "",
         unconfirmed=unconfirmed(result),
     )
+
+
+def _spare(margin: str) -> str:
+    """Return a margin short: "0.100 to spare", "0.02 beyond the limit"; other words stay as they are."""
+    found = MARGIN.match(margin)
+    if found is None:
+        return "no limit asked" if margin == "no acceptance limit" else margin
+    inside = found["way"] in ("above the lower", "below the upper")
+    return f"{found['by']} {'to spare' if inside else 'beyond the limit'}"
 
 
 def _short(taken: str, year: int) -> str:

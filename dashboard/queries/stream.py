@@ -4,9 +4,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from dashboard.queries.words import count, unconfirmed, value_and_unit, view_of
-from dashboard.urls import ALL, LAST, OFF, ON, SEGMENT, SHOWS, StreamView
+from dashboard.urls import ALL, LAST, OFF, ON, RULE_SETS, SEGMENT, SHOWS, StreamView
 from dashboard.views import Explained, FailedCheck, Row, RuleRow, StreamPage
 from spc.errors import InputError
 from spc.figures import Screen, Window, all_readings, around, last_readings, last_segment, places_drawn, with_forecast
@@ -19,6 +22,9 @@ from spc.stream_facts import acceptance_facts, baseline_facts, charted_text, for
 from spc.times import from_microseconds
 from spc.wording import in_figures, time_text
 
+if TYPE_CHECKING:
+    from dashboard.queries.drift import Room
+
 READINGS_SHOWN = 50
 SIGNALS_SHOWN = 30
 FAILURES_SHOWN = 10
@@ -29,8 +35,9 @@ USUAL = 60
 class StreamAnswer:
     """What one stream's page shows."""
 
-    def __init__(self, result: StreamResult, stands: Standing, view: StreamView, zone: tzinfo) -> None:
-        self.result, self.view, self.zone = result, view, zone
+    def __init__(self, room: "Room", stands: Standing) -> None:
+        self.room, self.result, self.view, self.zone = room, room.result, room.view, room.zone
+        view, zone = self.view, self.zone
         self.keys = [other.key for other in stands.streams]
         self.state = stream_state(self.result, zone, stands.now, stands.due.get(self.result.key))
         self.window, notice = window_of(self.result, view, zone)
@@ -43,6 +50,7 @@ class StreamAnswer:
         before, after = self._neighbours()
         earlier, later = self._moved()
         found = episodes(result, self.zone)
+        fit, other = self.room.fits().get(self.room.chart()), self.room.other()
         return StreamPage(
             found=True,
             title=f"{result.key.line}: {subject(result)}",
@@ -70,8 +78,8 @@ class StreamAnswer:
             drawn=self._drawn(),
             judged=not len(result.charted.x),
             rules=self._rules_button(),
-            rule_rows=tuple(self._rule_rows()),
-            rule_notes=self._rule_notes(),
+            rule_rows=tuple(self._rule_rows()) if self.room.part() == RULE_SETS else (),
+            rule_notes=self._rule_notes() if self.room.part() == RULE_SETS else (),
             explained=tuple(self._explained(episode) for episode in reversed(found[-SIGNALS_SHOWN:])),
             explained_in_all=len(found),
             failures=tuple(self._failures()),
@@ -83,6 +91,13 @@ class StreamAnswer:
             rows=tuple(self._rows()),
             rows_in_view=self.window.places(result).stop - self.window.places(result).start,
             csv_href=self.view.csv_href,
+            charts=self.room.charts(),
+            chart=self.room.chart(),
+            suits=fit.suits if fit else True,
+            fit=fit.sentence if fit else "",
+            missing=other.missing if other else (),
+            parts=self.room.parts(),
+            part=self.room.part(),
         )
 
     def _rules_button(self) -> tuple[str, str, bool] | None:
@@ -109,7 +124,8 @@ class StreamAnswer:
         def named(which: int) -> tuple[str, str] | None:
             if not 0 <= which < len(self.keys):
                 return None
-            return view_of(self.keys[which]).href, str(self.keys[which]).replace("_", " ")
+            chosen = replace(view_of(self.keys[which]), part=self.view.part)
+            return chosen.href, str(self.keys[which]).replace("_", " ")
 
         return named(place - 1), named(place + 1)
 
@@ -118,11 +134,7 @@ class StreamAnswer:
         named = {LAST: f"Last {USUAL} readings", SEGMENT: "This segment", ALL: "All readings"}
         if not self.result.segments:
             del named[SEGMENT]
-        rules = self.view.rules
-        return tuple(
-            (words, view_of(self.result.key, show=show, rules=rules).href, show == shown)
-            for show, words in named.items()
-        )
+        return tuple((words, self.view.moved(show=show).href, show == shown) for show, words in named.items())
 
     def _moved(self) -> tuple[str | None, str | None]:
         """Return the addresses of the stretches just before and just after this one; None where no reading is there."""
@@ -137,7 +149,7 @@ class StreamAnswer:
 
     def _around(self, window: Window, row: int | None = None) -> str:
         start, end = (_local(at, self.zone) for at in (window.first, window.last))
-        return view_of(self.result.key, start=start, end=end, row=str(row or ""), rules=self.view.rules).href
+        return self.view.moved(start=start, end=end, row=str(row or "")).href
 
     def _at(self, index: int) -> str:
         """Return the address that points at reading `index`."""
@@ -145,16 +157,18 @@ class StreamAnswer:
 
     def _drawn(self) -> str:
         view = self.window.charted_places(self.result)
-        places, n = places_drawn(self.result, self.window), max(0, view.stop - view.start)
+        places, n = places_drawn(self.result, self.window, rules=self.view.rules == ON), max(0, view.stop - view.start)
         drawn = int(((places >= view.start) & (places < view.stop)).sum())
         if drawn == n:
             return ""
-        return f"{count(drawn)} of {count(n)} readings are drawn; every signalled and every failed one is."
+        return f"{count(drawn)} of {count(n)} readings are drawn, the highest and lowest of every stretch among them."
 
     def _explained(self, episode: Episode) -> Explained:
         first, last = (
             time_text(from_microseconds(signal.taken_at), self.zone) for signal in (episode.first, episode.last)
         )
+        life = self.room.life(episode.first.taken_at, episode.last.taken_at)
+        closed = bool(life) and life[-1].what == "closed"
         return Explained(
             href=self._at(int(self.result.charted.index[episode.last.position])),
             sentence=episode.sentence,
@@ -164,7 +178,9 @@ class StreamAnswer:
             ),
             span=first if first == last else f"{first} to {last}",
             count=len({signal.position for signal in episode.signals}),
-            open=episode.open,
+            open=episode.open and not closed,
+            life=life,
+            closed=closed,
         )
 
     def _failures(self) -> Iterator[FailedCheck]:
@@ -176,9 +192,11 @@ class StreamAnswer:
         result, readings = self.result, self.result.readings
         failed = {failure.index for failure in result.failures}
         signalled = {int(result.charted.index[signal.position]) for signal in result.signals}
-        charted = {int(index): place for place, index in enumerate(result.charted.index)}
         view = self.window.places(result)
-        for i in reversed(range(max(view.start, view.stop - READINGS_SHOWN), view.stop)):
+        first = max(view.start, view.stop - READINGS_SHOWN)
+        shown = slice(*np.searchsorted(result.charted.index, [first, view.stop]).tolist())
+        charted = {int(result.charted.index[place]): place for place in range(shown.start, shown.stop)}
+        for i in reversed(range(first, view.stop)):
             deviates = result.check.charted == "deviation" and i in charted
             yield Row(
                 row=str(readings.row[i]),
@@ -190,6 +208,7 @@ class StreamAnswer:
                 instrument=str(readings.instrument[i]),
                 note=str(readings.note[i]),
                 href=self._at(i),
+                chosen=self.view.row == str(readings.row[i]),
             )
 
 

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from dashboard.views.choices import Choice, Step
+
 STATE_WORDS: Mapping[str, str] = {
     "failed": "failed",
     "overdue": "check overdue",
@@ -49,6 +51,19 @@ class Todo:
     look_first: tuple[str, ...]
     obliges: tuple[str, ...]
     margin: str
+    said: str = ""  # the last thing that people wrote down about it
+    write: str = ""  # where the check can be written down; "" where nothing can be
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A check that is due within about a shift."""
+
+    line: str
+    name: str
+    by: str  # the time of day, with the day where it is another
+    left: str  # how long until then
+    href: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +71,8 @@ class Line:
     """One line on the board."""
 
     name: str
-    summary: str
+    summary: str  # what is said once for all of it: since when it stands still
+    states: tuple[tuple[str, int], ...]  # how many streams are in which state, in the order of STATE_WORDS
     tiles: tuple[Tile, ...]
 
 
@@ -66,6 +82,8 @@ class BoardPage:
 
     todos: tuple[Todo, ...]
     lines: tuple[Line, ...]
+    due: tuple[Due, ...]  # the soonest first
+    due_in_all: int
     said: str  # what a screen reader is told when it changes
 
     @property
@@ -107,6 +125,8 @@ class Explained:
     span: str
     count: int
     open: bool
+    life: tuple[Step, ...] = ()  # what people wrote down about it
+    closed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +160,7 @@ class Row:
     instrument: str
     note: str
     href: str
+    chosen: bool = False  # whether the address points at it
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +206,13 @@ class StreamPage:
     rows: tuple[Row, ...] = ()
     rows_in_view: int = 0
     csv_href: str = ""
+    charts: tuple[Choice, ...] = ()  # other views of the same readings; `note` says whether each suits them
+    chart: str = ""  # the view that is shown
+    suits: bool = True
+    fit: str = ""  # why it suits the readings, or does not
+    missing: tuple[str, ...] = ()  # what of this view could not be drawn
+    parts: tuple[Choice, ...] = ()
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,9 +69,12 @@ def test_a_wide_screen_needs_no_jumps(page, line):
     expect(page.locator(".jumps")).to_be_hidden()
 
 
-@pytest.mark.parametrize(("width", "headline", "value", "state"), [(1440, 28, 40, 25), (2560, 50, 72, 45)])
+@pytest.mark.parametrize(("width", "headline", "value", "state"), [(1440, 24, 33, 20), (2560, 42, 58, 35)])
 def test_what_matters_is_read_from_four_metres(open_page, line, width, headline, value, state):
-    """A letter of some 20 mm on a 55 inch screen (1.22 m wide): legible at 4 m by the usual 1 in 200."""
+    """Digits are 0.72 of the letter size: of 58 pixels on a 55 inch screen (2560 pixels on 1.22 m) they are 20 mm high.
+
+    That is legible at 4 m by the usual 1 in 200. What needs doing is words, of which the outline helps: 1 in 270.
+    """
     page = open_page(width=width)
     board(page, line)
 
@@ -170,7 +173,7 @@ def test_every_link_is_reached_by_keyboard_in_order(page, line):
 
     assert reached[0] == "To the page"
     assert reached[1] == "Hall 4"
-    links = [link.inner_text().strip() for link in page.locator("main a:visible").all()]
+    links = [link.inner_text().strip().split("\n")[0] for link in page.locator("main a:visible").all()]
     assert [words for words in reached if words in links][: len(links)] == links
     assert {"As this device", "Dark booth", "Daylight"} <= set(reached)
 

@@ -13,7 +13,7 @@ BATH_ROW = "2026-04-10T15:{minute},Line 1,bath_concentration,tank,{value},,mL/10
 PLOT = "#stream-figure .js-plotly-plot"
 
 
-def stream(page: Page, line: Line, key: StreamKey, **more: str) -> None:
+def stream(page: Page, line: Line, key: StreamKey, **more: Any) -> None:
     page.goto(line.address + StreamView(key.line, key.check, key.position, **more).href)
     drawn(page)
 
@@ -189,7 +189,7 @@ def test_the_readings_can_be_downloaded(page, line):
 
 
 def test_a_focused_row_keeps_the_focus_when_a_reading_arrives(page, line):
-    stream(page, line, BATH)
+    stream(page, line, BATH, part="readings")
     link = page.locator(".readings tbody a", has_text="Thu 9 Apr 2026 14:10")
     link.focus()
     add_row(line.settings, BATH_ROW.format(minute="45", value="0.19"))

@@ -67,7 +67,7 @@ def test_a_check_that_was_not_made_is_overdue_and_stands_between_failed_and_movi
     bath = next(tile for tile in board.tiles if tile.title == "Bath concentration")
 
     assert [todo.state for todo in board.todos][:2] == ["failed", "overdue"]
-    assert "check overdue since Fri 10 Apr 2026 22:40" in board.todos[1].headline
+    assert "check overdue since Fri 10 Apr 22:40" in board.todos[1].headline
     assert bath.state == "overdue"
     assert "overdue" in bath.due
     assert queries.stream(view_of(BATH)).state == "overdue"
@@ -86,7 +86,8 @@ def test_an_idle_line_is_not_in_operation_and_not_overdue(settings):
     states = {tile.title: tile.state for tile in board.lines[0].tiles}
 
     assert states == {"Bath concentration": "idle", "UV-A irradiance": "moving", "Notched shim": "idle"}
-    assert board.lines[0].summary == "1 moving, 2 not in operation; line not in operation since Fri 10 Apr 2026 15:30"
+    assert board.lines[0].states == (("moving", 1), ("idle", 2))
+    assert board.lines[0].summary == "line not in operation since Fri 10 Apr 2026 15:30"
     assert {tile.due for tile in board.lines[0].tiles} == {""}
 
 
