@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spc.as_of import events_until, first_readings, readings_until
-from spc.catalogue.check import Catalogue
+from spc.catalogue.check import Catalogue, Check
 from spc.catalogue.load import load_catalogue
 from spc.catalogue.table import Length
+from spc.charted import check_of_stream
 from spc.containment import ExposureWindow, windows_of
 from spc.errors import InputError
 from spc.ingest.csv_log import read_log
@@ -32,6 +33,7 @@ from spc.schedule.ledger import Ledger, ledger
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, load_calendar
 
 if TYPE_CHECKING:
+    from spc.store.decided import Decided
     from spc.store.store import Store
 
 
@@ -47,6 +49,7 @@ class Audit:
     catalogue: Catalogue
     ledger: Ledger
     kept: InstrumentFile = NO_INSTRUMENTS  # instruments and calibrations that a store holds
+    decided: "Decided | None" = None  # what people decided about the streams, where a store keeps it
 
     def monitored(self, keys: Iterable[StreamKey]) -> tuple[StreamResult, ...]:
         """Return the streams of these keys as they stand at the ledger's `now`, in order."""
@@ -54,10 +57,24 @@ class Audit:
         events = events_until(self.events, now)
         until = {key: first_readings(self.streams[key], readings_until(self.streams[key], now)) for key in keys}
         return tuple(
-            monitor_stream(until[key], events, self.catalogue.checks[key.check])
-            for key in sorted(until)
-            if len(until[key])
+            monitor_stream(until[key], events, self.check_of(until[key])) for key in sorted(until) if len(until[key])
         )
+
+    def check_of(self, readings: Readings) -> Check:
+        """Return the check of a stream, each reading judged by the limits of its own day."""
+        check = self.catalogue.checks[readings.key.check]
+        return check if self.decided is None else self.decided.check_of(readings, check)
+
+    def catalogue_at(self, line: str, at: datetime) -> Catalogue:
+        """Return the catalogue with the acceptance limits of a line that a reading at `at` is judged by."""
+        if self.decided is None:
+            return self.catalogue
+        checks = {
+            key: replace(check, acceptance=self.decided.check(check, place, at).acceptance_for(place))
+            for key, check in self.catalogue.checks.items()
+            for place in [StreamKey(line, key, "")]
+        }
+        return replace(self.catalogue, checks=checks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +126,7 @@ def audit_store(
     now: datetime,
 ) -> Audit:
     """Keep the ledger of what a store holds, corrections applied; arguments and refusals as `audit`."""
+    from spc.store.decided import Decided
     from spc.store.entries import Calibration as KeptCalibration
     from spc.store.entries import Instrument as KeptInstrument
 
@@ -131,7 +149,12 @@ def audit_store(
             for entry in store.records(KeptCalibration)
         ),
     )
-    return replace(found, kept=kept)
+    found = replace(found, kept=kept, decided=Decided.of(store))
+    streams = tuple(
+        replace(each, check=check_of_stream(found.streams[each.key], found.check_of(found.streams[each.key])))
+        for each in found.ledger.streams
+    )
+    return replace(found, ledger=replace(found.ledger, streams=streams))
 
 
 def _days(every: float | None) -> Length | None:

@@ -88,6 +88,17 @@ def limits_by_day(taken_at: IntArray, check: Check) -> Iterator[tuple[Acceptance
         yield acceptance, slice(first, stop)
 
 
+def check_on(check: Check, taken_at: int) -> Check:
+    """Return `check` with the acceptance limits that a reading of this moment is judged by.
+
+    Args:
+        check: as the stream uses it.
+        taken_at: microseconds since 1970-01-01 UTC.
+    """
+    (acceptance, *_) = [each for each, part in limits_by_day(np.array([taken_at]), check) if part.start < part.stop]
+    return replace(check, acceptance=acceptance)
+
+
 def _limits(acceptance: Acceptance, reference: FloatArray, check: Check) -> tuple[FloatArray, FloatArray]:
     """Return the limits of readings with these references, in the unit of the chart."""
     lower, upper = limits_at(acceptance, reference)

@@ -72,7 +72,7 @@ def setup(
         return
     audit = read_audit(log, store, events, catalogue, None, zone, None, now)
     seen_of = reference_given(
-        audit.catalogue,
+        audit.catalogue_at(line, audit.ledger.now),
         shim=shim,
         where=where,
         ring=ring,

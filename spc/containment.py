@@ -20,7 +20,7 @@ import numpy as np
 from spc.arrays import IntArray
 from spc.catalogue.acceptance import plain_word, verdict
 from spc.catalogue.check import Check
-from spc.charted import was_running
+from spc.charted import check_on, limits_by_day, was_running
 from spc.records import Readings, StreamKey
 from spc.results import Failure, StreamResult
 from spc.schedule.operation import Operation, Rest
@@ -82,10 +82,11 @@ Judged = Literal[-1, 0, 1]
 def judged(result: StreamResult) -> IntArray:
     """Return of each reading of a stream whether it failed (-1), cannot be judged (0) or is good (1), shape (n,)."""
     found = np.zeros(len(result.readings), dtype=np.int64)
-    charted, acceptance = result.charted, result.check.acceptance
+    charted = result.charted
     if result.check.kind == "judged":
-        good = {plain_word(word) for word in acceptance.good}
-        found[[plain_word(word) in good for word in result.readings.word]] = 1
+        for acceptance, part in limits_by_day(result.readings.taken_at, result.check):
+            good = {plain_word(word) for word in acceptance.good}
+            found[part][[plain_word(word) in good for word in result.readings.word[part]]] = 1
     else:
         found[charted.index] = verdict(charted.x, charted.bound, charted.lower, charted.upper)
     found[[failure.index for failure in result.failures]] = -1
@@ -175,7 +176,7 @@ def _window(
     lots, parts, recorded = processed(streams, result.key.line, first, until)
     return ExposureWindow(
         key=result.key,
-        check=result.check,
+        check=check_on(result.check, found.failure.taken_at),
         last_good=last_good,
         last_good_row=None if good is None else int(readings.row[good]),
         first=first,

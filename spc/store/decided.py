@@ -1,4 +1,4 @@
-"""What people decided about the streams of a store: acceptance limits with the day they hold from, signed-off baselines."""
+"""What people decided about the streams of a store: limits, each from its day on, and baselines signed off."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -99,9 +99,8 @@ class Baseline:
     left_out: tuple[datetime, ...] = ()  # readings between first and last that it leaves out
     by: str = ""  # the person; "" where the program proposes
     words: str = ""
-    valid_from: datetime | None = (
-        None  # of signing off: it holds from then; of withdrawing: until then. None: the entry's
-    )
+    valid_from: datetime | None = None
+    """Of signing off: it holds from then; of withdrawing: it held until then. None: the moment of the entry."""
     unit: str = ""  # of the chart that it was drawn from
 
 
