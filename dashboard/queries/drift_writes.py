@@ -250,7 +250,8 @@ def _baseline_step(step: str) -> Callable[[Room, Fields, str, datetime], str]:
         if not steps:
             raise InputError("There is no version yet; propose one.")
         words = _words(fields, "why") if step in ("signed off", "withdrawn") else fields.get("words", "")
-        _kept(room, replace(steps[-1], step=step, by=who, words=words), who, now)
+        holds = room.known.now() if step in ("signed off", "withdrawn") else None  # from then, or until then
+        _kept(room, replace(steps[-1], step=step, by=who, words=words, valid_from=holds), who, now)
         return f"Kept: version {steps[-1].version} is {step}, by {who}."
 
     return do

@@ -154,7 +154,7 @@ def test_run_rules_are_drawn_when_the_address_asks_for_them(queries):
 
 
 def test_each_run_rule_is_told_with_its_hits_and_its_cost(queries):
-    page = queries.stream(view_of(LAMP, show="all"))
+    page = queries.stream(view_of(LAMP, show="all", part="rule-sets"))
 
     assert page.rule_rows[0].words == "a reading more than 3 sigma on one side of the centre line"
     assert page.rule_rows[0].per_1000 == "2.7"
