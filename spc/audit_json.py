@@ -1,8 +1,8 @@
 """Ledger, exposure windows and instruments as JSON: what scripts read."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from spc.audit import Instruments
 from spc.containment import ExposureWindow
@@ -13,6 +13,10 @@ from spc.records import StreamKey
 from spc.run_start import SetupSample
 from spc.schedule.ledger import STATUSES, Entry, Ledger, StreamLedger
 from spc.setup_look import GuidedLook
+
+if TYPE_CHECKING:
+    from spc.baseline_book import ReviewedReadings, Version
+    from spc.results import StreamResult
 
 Json = dict[str, Any]
 
@@ -222,3 +226,62 @@ def _time(at: datetime | None, ledger: Ledger) -> str | None:
 
 def _minutes(length: timedelta | None) -> float | None:
     return None if length is None else length / timedelta(minutes=1)
+
+
+def baselines_json(
+    found: Mapping[StreamKey, Sequence["Version"]], reviewed: "tuple[StreamResult, ReviewedReadings] | None"
+) -> Json:
+    """Return the versions of each stream's baseline, and what speaks against the readings of a new one."""
+    return {
+        "baselines": [
+            {
+                "line": key.line,
+                "check": key.check,
+                "position": key.position,
+                "version": version.stands.version,
+                "unit": version.stands.unit,
+                "n": version.stands.n,
+                "centre": version.stands.centre_line,
+                "sigma": version.stands.sigma,
+                "lower": version.stands.lower,
+                "upper": version.stands.upper,
+                "left_out": [at.isoformat() for at in version.stands.left_out],
+                "valid_from": version.signed.valid_from.isoformat() if version.signed else None,
+                "valid_until": _moment(version.signed.valid_until) if version.signed else None,
+                "steps": [
+                    {
+                        "step": entry.record.step,
+                        "by": entry.record.by,
+                        "at": entry.at.isoformat(),
+                        "words": entry.record.words,
+                    }
+                    for entry in version.steps
+                ],
+            }
+            for key, versions in found.items()
+            for version in versions
+        ],
+        "review": None if reviewed is None else _review(reviewed[1]),
+    }
+
+
+def _moment(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()
+
+
+def _review(reviewed: "ReviewedReadings") -> Json:
+    review = reviewed.review
+    followed = review.limits_if_followed
+    return {
+        "from": reviewed.first.isoformat(),
+        "to": reviewed.last.isoformat(),
+        "n": review.n,
+        "lower": review.limits.lower,
+        "upper": review.limits.upper,
+        "in_question": [
+            {"at": [at.isoformat() for at in times], "reason": each.reason, "sentence": each.sentence}
+            for each, times in zip(review.proposals, reviewed.times, strict=True)
+        ],
+        "concerns": list(review.concerns),
+        "without": None if followed is None else {"lower": followed.lower, "upper": followed.upper},
+    }

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_audit, cli_forecast, cli_setup, cli_store
+from spc import cli_audit, cli_forecast, cli_record, cli_setup, cli_store
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -331,6 +331,7 @@ def dose(
 cli_store.add_commands(app)
 cli_audit.add_commands(app)
 cli_setup.add_commands(app)
+cli_record.add_commands(app)
 cli_forecast.add_commands(app)
 
 

@@ -67,7 +67,9 @@ def due(
     from spc.cli import console, echo_json
 
     found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
-    streams = [stream for stream in found.ledger.streams if _wanted(found, line, check, position).holds(stream.key)]
+    streams = [
+        stream for stream in found.ledger.streams if wanted_streams(found, line, check, position).holds(stream.key)
+    ]
     if as_json:
         from spc.audit_json import due_json
 
@@ -102,7 +104,7 @@ def ledger(
 
     found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     kept = found.ledger
-    streams = [stream for stream in kept.streams if _wanted(found, line, check, position).holds(stream.key)]
+    streams = [stream for stream in kept.streams if wanted_streams(found, line, check, position).holds(stream.key)]
     begins = min((stream.first for stream in streams if stream.first), default=kept.now).astimezone(kept.zone).date()
     start = _day(first, "--from") or begins
     end = _day(last, "--to") or kept.now.astimezone(kept.zone).date()
@@ -143,7 +145,7 @@ def exposed(
     day = _day(on, "--on")
     windows = [
         window
-        for window in windows_of(found, _wanted(found, line, check, position))
+        for window in windows_of(found, wanted_streams(found, line, check, position))
         if day is None or window.failed_at.astimezone(found.ledger.zone).date() == day
     ]
     if as_json:
@@ -253,7 +255,7 @@ def failed(
     moment = moment_given(now, "--now") or clock
     with Store.open(store, must_exist=True) as kept:
         found = audit_store(kept, catalogue=catalogue, calendar=calendar, zone=zone_named(zone), now=moment)
-        wanted = _wanted(found, line, check, position)
+        wanted = wanted_streams(found, line, check, position)
         book = failure_book(kept, windows_of(found, wanted))
         if step is not None and at is not None:
             key = StreamKey(line or "", check or "", position or "")
@@ -309,7 +311,7 @@ def read_audit(
     return audit(log, events=events, catalogue=catalogue, calendar=calendar, zone=named, dates=dates, now=moment)
 
 
-def _wanted(found: "Audit", line: str | None, check: str | None, position: str | None) -> "Wanted":
+def wanted_streams(found: "Audit", line: str | None, check: str | None, position: str | None) -> "Wanted":
     """Return which streams are asked for; refuse what no stream has."""
     from spc.audit import Wanted
     from spc.catalogue.table import nearest

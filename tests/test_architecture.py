@@ -42,6 +42,7 @@ LAYERS = {
         "gauge_ranges",
         "generalised_limits",
         "goodness_of_fit",
+        "kernels",
         "least_squares",
         "limits_uncertainty",
         "pivots",
@@ -60,6 +61,7 @@ LAYERS = {
         "as_of",
         "catalogue",
         "change_words",
+        "chart_fit",
         "charted",
         "check_due",
         "containment",
@@ -92,6 +94,7 @@ LAYERS = {
     "shells": [
         "audit",
         "audit_json",
+        "baseline_book",
         "demo",
         "dose_json",
         "failure_book",
@@ -107,10 +110,10 @@ LAYERS = {
         "stream_csv",
         "watch",
     ],
-    "applications": ["__init__", "__main__", "cli", "cli_audit", "cli_forecast", "cli_setup", "cli_store"],
+    "applications": ["__init__", "__main__", "cli", "cli_audit", "cli_forecast", "cli_record", "cli_setup", "cli_store"],
 }
 
-HEAVY = {"dash", "pandas", "pint", "plotly", "scipy", "statsmodels"}
+HEAVY = {"dash", "numba", "pandas", "pint", "plotly", "scipy", "statsmodels"}
 ONLY_IN = {"dash": "dashboard", "flask": "dashboard", "waitress": "dashboard", "typer": "spc/cli"}
 
 
