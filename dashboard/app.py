@@ -7,10 +7,10 @@ from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
 
 from dashboard.ids import Shell
-from dashboard.pages import board, entry, rows, stream, streams
+from dashboard.pages import board, entry, rows, setup_sample, stream, streams
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
-from dashboard.urls import BOARD, LIVE, ROWS, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
+from dashboard.urls import BOARD, LIVE, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
 from dashboard.views import Header
 
 INDEX = """<!DOCTYPE html>
@@ -61,6 +61,7 @@ class Room:
 ROOMS: tuple[Room, ...] = (
     Room(BOARD, board, "Board"),
     Room(WRITE, entry, "Write down"),
+    Room(SETUP, setup_sample, "Set-up sample"),
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
     Room(ROWS, rows),

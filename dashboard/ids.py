@@ -89,3 +89,21 @@ class Write:
 
     ROOT, SAID = "write", "write-said"
 
+
+class Setup:
+    """The set-up sample before a run."""
+
+    FORM, KEEP, SAID, DONE, PAST, SEEN = (
+        "setup-form",
+        "setup-keep",
+        "setup-said",
+        "setup-done",
+        "setup-past",
+        "setup-seen",
+    )
+    FIGURE = "setup-figure"
+
+    @staticmethod
+    def field(name: str) -> dict[str, str]:
+        """Return the id of a field of the form."""
+        return {"part": "setup-field", "name": name}

@@ -8,6 +8,7 @@ BOARD, STREAM, ROWS = "/", "/stream", "/rows"
 STREAMS = "/streams"
 WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
+SETUP = "/setup"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
 WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"
 

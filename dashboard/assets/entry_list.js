@@ -4,8 +4,6 @@
 
   const { make, button } = window.putIn;
 
-  /* all checks */
-
   window.allChecks = function (page) {
     const groups = page.groups.map(([key, words]) => {
       const own = page.cards.filter((card) => card.when === key);
@@ -17,7 +15,11 @@
           make("span", { class: "entry-row-line" }, card.line),
           make("span", { class: "entry-row-due" }, card.due)))
       );
-      return make("section", { class: "entry-group entry-group-" + key.replace(" ", "-") }, make("h3", {}, words + " (" + own.length + ")"), make("ul", {}, rows));
+      const name = key.replace(" ", "-");
+      const head = words + " (" + own.length + ")";
+      if (["later", "resting"].includes(key))
+        return make("details", { class: "entry-group", "data-group": name }, make("summary", {}, head), make("ul", {}, rows));
+      return make("section", { class: "entry-group entry-group-" + name, "aria-label": head }, make("h3", {}, head), make("ul", {}, rows));
     });
     return make("section", { class: "entry-list", "aria-label": "All checks" }, make("h2", {}, "Checks"), groups, otherCheck(page));
   };

@@ -10,7 +10,7 @@
     const last = page.last;
     const bad = ["fail", "outside"].includes(last.word);
     const parts = [
-      make("p", { class: "entry-verdict" }, make("span", { class: "entry-mark", "aria-hidden": "true" }), page.verdicts[last.word]),
+      make("h2", { class: "entry-verdict" }, make("span", { class: "entry-mark", "aria-hidden": "true" }), page.verdicts[last.word]),
       make("p", { class: "entry-said" }, last.title + ": ", make("strong", {}, last.value), last.at ? ", " + last.at : "", last.who ? ", " + last.who : ""),
       make("p", {}, [last.verdict, last.margin ? last.margin[0].toUpperCase() + last.margin.slice(1) + "." : ""].join(" ")),
     ];

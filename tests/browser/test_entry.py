@@ -1,0 +1,343 @@
+"""What a line lead does with the tablet: every way to write a check down, with gloves and without the server."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from spc.store.entries import Correction, Reaction
+from tests.browser.made_site import Site, running_site
+from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
+
+TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
+DESK = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
+SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
+NAMED = "localStorage.setItem('write-technician', 'ktl')"
+
+
+@pytest.fixture
+def site(tmp_path) -> Iterator[Site]:
+    with running_site(tmp_path) as made:
+        yield made
+
+
+class Taps:
+    """Counts what a person taps."""
+
+    def __init__(self) -> None:
+        self.n = 0
+
+    def __call__(self, what: Locator) -> None:
+        self.n += 1
+        what.tap()
+
+
+@pytest.fixture
+def opened(site: Site, open_page: Callable[..., Page]) -> Callable[..., Page]:
+    def open_one(screen: dict[str, Any], search: str = "") -> Page:
+        page = open_page(**screen)
+        page.add_init_script(NAMED)
+        page.goto(f"{site.address}/write{search}")
+        page.locator(".entry-card").wait_for()
+        return page
+
+    return open_one
+
+
+def choose(page: Page, title: str, line: str = "") -> None:
+    row = page.locator(".entry-row", has_text=title).filter(has_text=line).first
+    if not row.is_visible():
+        page.locator("details.entry-group").filter(has=row).first.locator("summary").tap()
+    row.tap()
+    expect(page.locator(".entry-card h2")).to_have_text(title)
+
+
+def type_in(page: Page, keys: str) -> None:
+    for key in keys:
+        name = "decimal point" if key == "." else key
+        page.locator(".entry-pad").get_by_role("button", name=name, exact=True).tap()
+
+
+def keep(page: Page) -> None:
+    page.get_by_role("button", name="Keep", exact=True).tap()
+
+
+def told(page: Page) -> Locator:
+    return page.locator(".entry-told")
+
+
+def last(site: Site, key):
+    readings = site.store.streams()[key]
+    return readings.word[-1] or readings.value[-1]
+
+
+@SCREENS
+def test_a_due_reading_takes_four_taps_at_most_and_the_next_is_offered(opened, site, screen):
+    page, tap = opened(screen), Taps()
+    expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
+    tap(page.get_by_role("button", name="0.20 mL/100 mL", exact=True))
+    tap(page.get_by_role("button", name="one step of 0.01 more"))
+    tap(page.get_by_role("button", name="Keep", exact=True))
+
+    expect(told(page)).to_contain_text("Passes")
+    expect(told(page)).to_contain_text("0.21 mL/100 mL")
+    expect(told(page)).to_contain_text("0.110 above the lower limit 0.1 mL/100 mL")
+    expect(told(page).locator(".entry-course")).to_be_visible()
+    expect(page.locator(".entry-card h2")).not_to_have_text("Bath concentration")
+    assert tap.n <= 4
+    assert last(site, BATH) == 0.21
+    assert site.store.streams()[BATH].technician[-1] == "ktl"
+
+
+def test_the_tube_is_large_enough_for_gloves_and_shows_its_upper_half(opened):
+    page = opened(TABLET)
+    for band in page.locator(".tube-band").all():
+        assert (band.bounding_box() or {"height": 0})["height"] >= 44
+    page.get_by_role("button", name="Upper half of the stem").tap()
+    page.get_by_role("button", name="0.80 mL/100 mL", exact=True).tap()
+
+    expect(page.locator(".tube-value")).to_have_text("0.80 mL/100 mL")
+    for key in page.locator(".entry-card .button").all():
+        assert (key.bounding_box() or {"height": 0})["height"] >= 44
+
+
+@SCREENS
+def test_an_ammeter_shows_its_deviation_as_it_is_typed(opened, site, screen):
+    page = opened(screen)
+    choose(page, "Ammeter")
+    expect(page.get_by_label("Reference")).to_have_value("1000")
+    type_in(page, "1040")
+
+    expect(page.locator("#entry-deviation")).to_have_text("deviation +4.0 %")
+    keep(page)
+    expect(told(page)).to_contain_text("1040 A at 1000 A")
+    expect(told(page)).to_contain_text("Ammeter deviation 4.0 %")
+    assert site.store.streams()[AMMETER].reference[-1] == 1000.0
+
+
+@SCREENS
+def test_a_judged_check_is_two_taps(opened, site, screen):
+    page, tap = opened(screen), Taps()
+    choose(page, "Notched shim")
+    tap(page.get_by_role("button", name="shown", exact=True))
+    tap(page.get_by_role("button", name="Keep", exact=True))
+
+    expect(told(page)).to_contain_text("Passes")
+    assert (tap.n, last(site, SHIM)) == (2, "shown")
+
+
+def test_not_in_operation_is_one_tap(opened, site):
+    page, tap = opened(TABLET), Taps()
+    tap(page.get_by_role("button", name="Line not in operation"))
+
+    expect(told(page)).to_contain_text("Not in operation")
+    assert (tap.n, last(site, BATH)) == (1, "not run")
+
+
+@SCREENS
+def test_an_unlikely_value_is_asked_about_and_changed_or_kept(opened, site, axe, screen):
+    page = opened(screen)
+    before = len(site.store.streams()[LAMP])
+    choose(page, "UV-A irradiance")
+    type_in(page, "1.8")
+    keep(page)
+
+    expect(page.locator(".entry-asks")).to_contain_text("Was it read in mW/cm2? Then it is 1,800")
+    axe(page)
+    assert len(site.store.streams()[LAMP]) == before
+    page.get_by_role("button", name="Change it").tap()
+    type_in(page, "18")
+    keep(page)
+    page.get_by_role("button", name="Keep as typed").tap()
+    expect(told(page)).to_contain_text("Outside, limits not confirmed")
+    assert last(site, LAMP) == 18.0
+
+
+@SCREENS
+def test_a_failed_check_stays_until_its_obligations_were_seen(opened, site, axe, screen):
+    page = opened(screen)
+    page.get_by_role("button", name="0.05 mL/100 mL", exact=True).tap()
+    keep(page)
+    page.get_by_role("button", name="Keep as typed").tap()
+
+    expect(told(page)).to_contain_text("Fails")
+    expect(told(page)).to_contain_text("Hold every part processed since the last good settling test")
+    expect(told(page)).to_contain_text("Last good check: ")
+    expect(page.get_by_role("link", name="What may be affected")).to_be_visible()
+    expect(page.locator(".entry-card")).to_have_count(0)
+    axe(page)
+    page.get_by_role("button", name="Go on with the next check").tap()
+    expect(page.locator(".entry-card")).to_be_visible()
+
+
+@SCREENS
+def test_a_reaction_is_asked_for_while_something_moves(opened, site, axe, screen):
+    page = opened(screen)
+    choose(page, "UV-A irradiance")
+    type_in(page, "1800")
+    keep(page)
+
+    expect(told(page)).to_contain_text("UV-A irradiance, lamp 1")
+    expect(page.locator(".entry-card")).to_have_count(0)
+    axe(page)
+    page.locator(".entry-looks button").nth(2).tap()
+    page.get_by_label("What was done").fill("filter cleaned, read again")
+    page.get_by_role("button", name="Keep the reaction").tap()
+    expect(told(page)).to_contain_text("Written down: seen, cause, action, by ktl")
+    expect(page.locator(".entry-card")).to_be_visible()
+    kept = [(entry.record.step, entry.record.words) for entry in site.store.records(Reaction)]
+    assert kept[0] == ("acknowledged", "")
+    assert kept[1][0] == "cause"
+    assert kept[1][1].startswith("Filter")
+    assert kept[2] == ("action", "filter cleaned, read again")
+
+
+def test_a_slip_is_put_right_with_its_reason(opened, site, axe):
+    page = opened(TABLET)
+    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(page)
+    page.get_by_role("button", name="Put the last one right").tap()
+    axe(page)
+    page.get_by_label("It should say").fill("0.22")
+    page.get_by_role("button", name="Keep the correction").tap()
+
+    expect(told(page)).to_contain_text("0.22")
+    expect(told(page)).to_contain_text("Corrected")
+    assert last(site, BATH) == 0.22
+    (kept,) = site.store.records(Correction)
+    assert (kept.record.why, kept.who) == ("typed wrong", "ktl")
+
+
+def test_a_keyboard_does_all_of_it(opened, site):
+    page = opened(DESK)
+    choose(page, "UV-A irradiance")
+    page.get_by_label("Read", exact=True).focus()
+    page.keyboard.type("18x00")
+    page.keyboard.press("Enter")
+
+    expect(told(page)).to_contain_text("1800 µW/cm²")
+    assert last(site, LAMP) == 1800.0
+
+
+def test_what_cannot_be_is_refused_beside_the_field(opened, site):
+    page = opened(TABLET)
+    before = site.store.sequence()
+    keep(page)
+    expect(page.locator(".entry-note")).to_have_text("Put in what was read.")
+    page.get_by_role("button", name="Type it instead").tap()
+    type_in(page, "300")
+    keep(page)
+
+    expect(page.locator(".entry-note")).to_contain_text("cannot be above 100")
+    assert site.store.sequence() == before
+
+
+def test_a_reading_taken_earlier_and_one_of_the_future(opened, site):
+    page = opened(TABLET)
+    page.locator(".entry-more summary").tap()
+    page.get_by_label("Taken earlier").fill("2026-04-11T13:20")
+    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(page)
+
+    expect(told(page)).to_contain_text("Sat 11 Apr 2026 13:20")
+    assert site.store.streams()[BATH].shift[-1] == "A"
+
+
+def test_entries_wait_while_the_server_is_away_and_arrive_once_in_order(opened, site, seen, axe):
+    seen.server_ends = True
+    page = opened(TABLET)
+    before = site.store.sequence()
+    page.context.set_offline(True)
+    expect(page.locator("#link-words")).to_contain_text("No contact with the server")
+    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(page)
+    expect(told(page)).to_contain_text("Kept here, not judged yet")
+    choose(page, "Notched shim")
+    page.get_by_role("button", name="partly", exact=True).tap()
+    keep(page)
+    choose(page, "UV-A irradiance")
+    type_in(page, "1800")
+    keep(page)
+
+    expect(page.locator(".entry-waiting")).to_contain_text("3 entries wait on this tablet since ")
+    axe(page)
+    assert site.store.sequence() == before
+    page.context.set_offline(False)
+    page.reload()  # what waited outlives the page
+    expect(page.locator(".entry-list")).to_be_visible()
+    expect(page.locator(".entry-waiting")).to_have_count(0)
+    kept = [entry for entry in site.store.since(before) if entry.kind == "readings"]
+    assert len(kept) == 3
+    order = [site.store.streams()[key].row[-1] for key in (BATH, SHIM, LAMP)]
+    assert [last(site, BATH), last(site, SHIM), last(site, LAMP)] == [0.2, "partly", 1800.0]
+    assert len(order) == 3
+    page.reload()
+    expect(page.locator(".entry-list")).to_be_visible()
+    assert len([entry for entry in site.store.since(before) if entry.kind == "readings"]) == 3
+
+
+def test_an_unlikely_value_is_asked_about_without_the_server_too(opened, site, seen):
+    seen.server_ends = True
+    page = opened(TABLET)
+    choose(page, "UV-A irradiance")
+    page.context.set_offline(True)
+    expect(page.locator("#link-words")).to_contain_text("No contact with the server")
+    type_in(page, "18")
+    keep(page)
+
+    expect(page.locator(".entry-asks")).to_contain_text("far outside the readings before")
+
+
+def test_what_the_server_asks_of_an_entry_that_waited_is_answered_later(opened, site, seen):
+    """The answer to the first try was lost: the tablet asks the person, and throws nothing away by itself."""
+    seen.server_ends = True
+    page = opened(TABLET)
+    choose(page, "UV-A irradiance")
+    page.evaluate(
+        """() => writtenDown.add({line: 'Line 1', check: 'uva_irradiance', position: 'lamp 1', value: '1.8',
+        technician: 'ktl', sure: []}, {stream: 'x', title: 'UV-A irradiance, lamp 1'})"""
+    )
+    page.evaluate("() => writtenDown.flush()")
+    stuck = page.locator(".entry-stuck")
+    expect(stuck).to_contain_text("Was it read in mW/cm2?")
+    stuck.get_by_role("button", name="Keep it as typed").tap()
+
+    expect(stuck).to_have_count(0)
+    page.wait_for_function("() => writtenDown.all().length === 0")
+    assert last(site, LAMP) == 1.8
+
+
+@pytest.mark.parametrize("screen", [TABLET, {**DESK, "width": 390, "height": 844}, DESK], ids=["820", "390", "1440"])
+def test_axe_finds_nothing_and_nothing_is_cut_off(opened, axe, screen):
+    page = opened(screen)
+    axe(page)
+    choose(page, "Ammeter")
+    axe(page)
+    page.locator(".entry-more summary").tap()
+    page.locator(".entry-other summary").tap()
+    axe(page)
+
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def test_a_check_that_is_not_listed_can_be_written_down(opened, site):
+    page = opened(DESK)
+    page.locator(".entry-other summary").tap()
+    page.get_by_label("Check", exact=True).select_option("quick_break")
+    page.get_by_label("Line", exact=True).fill("Line 2")
+    page.get_by_label("Where: tank, lamp, head").fill("coil")
+    page.get_by_role("button", name="Open it").tap()
+    page.get_by_role("button", name="pass", exact=True).tap()
+    keep(page)
+
+    expect(told(page)).to_contain_text("Line 2 · Quick break, coil: pass")
+    assert any(str(key) == "Line 2 · quick_break · coil" for key in site.store.streams())
+
+
+def test_a_bare_log_says_how_to_get_a_store(open_page, line, axe):
+    page = open_page(**TABLET)
+    page.goto(line.address + "/write")
+
+    expect(page.locator("#write")).to_contain_text("spc serve --store FILE --follow LOG")
+    axe(page)

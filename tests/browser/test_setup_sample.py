@@ -1,0 +1,113 @@
+"""The set-up sample before a run, as a person makes it."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from spc.run_start import RingHoles, SetupSample
+from tests.browser.made_site import Site, running_site
+
+TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
+DESK = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
+SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
+
+
+@pytest.fixture
+def site(tmp_path) -> Iterator[Site]:
+    with running_site(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def opened(site, open_page):
+    def open_one(screen, line="Line 1"):
+        page = open_page(**screen)
+        page.goto(f"{site.address}/setup?line={line}")
+        page.locator(".setup-form").wait_for()
+        return page
+
+    return open_one
+
+
+def technique(page: Page) -> None:
+    page.get_by_label("Shape of the part").fill("bracket")
+    page.get_by_label("Circuit 1").fill("head")
+    page.get_by_label("Amperes 1").fill("1500")
+    page.get_by_label("Your name").fill("ktl")
+
+
+def keep(page: Page) -> None:
+    page.get_by_role("button", name="Keep this sample").tap()
+
+
+@SCREENS
+def test_a_weak_shim_leads_to_the_factors_in_order(opened, site, axe, screen):
+    page = opened(screen)
+    axe(page)
+    technique(page)
+    page.get_by_label("Type of the shim").fill("CX4-230")
+    page.get_by_label("Where on the part it sits").fill("web, inside")
+    page.get_by_role("button", name="partly", exact=True).tap()
+    keep(page)
+    done = page.locator(".setup-done")
+
+    expect(done).to_contain_text("Weak: that is no proof. Do not start the run")
+    heads = [head.inner_text() for head in done.locator(".setup-factor h3").all()]
+    assert [head.partition(":")[0] for head in heads] == [
+        "Bath application",
+        "Concentration",
+        "Magnetizing, and the balance of the circuits",
+        "UV-A and white light",
+        "Continuous technique",
+        "The reference itself",
+    ]
+    expect(done.locator(".setup-factor-first")).to_contain_text("UV-A irradiance, lamp 1")
+    axe(page)
+    (entry,) = site.store.records(SetupSample)
+    assert (entry.record.result, entry.record.line, entry.who) == ("weak", "Line 1", "ktl")
+    expect(page.locator(".setup-past")).to_contain_text("1 of 1 samples of Line 1 showed too little")
+
+
+def test_a_ring_is_held_against_the_minimum_of_its_current(opened, site, axe):
+    page = opened(DESK, "Line 2")
+    technique(page)
+    page.get_by_role("button", name="Ring", exact=True).tap()
+    page.get_by_label("Type of the ring").fill("AS5282")
+    page.get_by_label("Current through the ring").fill("1000")
+    page.get_by_label("Holes seen").fill("5")
+    axe(page)
+    keep(page)
+
+    expect(page.locator(".setup-done")).to_contain_text("Shown: the set-up shows what it should")
+    expect(page.locator(".setup-factors")).to_have_count(0)
+    (entry,) = site.store.records(SetupSample)
+    assert entry.record.reference == RingHoles("AS5282", 1000.0, 5, 5)
+
+
+@pytest.mark.parametrize(
+    ("leave_out", "says"),
+    [
+        ("Shape of the part", "Write the shape of the part"),
+        ("Amperes 1", "amperes of circuit 1"),
+        ("Your name", "Write your name"),
+    ],
+)
+def test_what_is_missing_is_said_and_nothing_is_kept(opened, site, leave_out, says):
+    page = opened(TABLET)
+    technique(page)
+    page.get_by_label("Type of the shim").fill("CX4-230")
+    page.get_by_label("Where on the part it sits").fill("web")
+    page.get_by_role("button", name="shown", exact=True).tap()
+    page.get_by_label(leave_out).fill("")
+    keep(page)
+
+    expect(page.locator(".setup-said")).to_contain_text(says)
+    assert site.store.records(SetupSample) == ()
+
+
+def test_nothing_is_cut_off_on_a_narrow_screen(opened, axe):
+    page = opened({**TABLET, "width": 390, "height": 844})
+    axe(page)
+
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
