@@ -62,6 +62,7 @@ LAYERS = {
         "catalogue",
         "change_words",
         "chart_fit",
+        "chart_fit",
         "charted",
         "check_due",
         "containment",

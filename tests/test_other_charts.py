@@ -10,7 +10,7 @@ from spc.charts import CHARTS
 from spc.charts.ewma import ewma_limits, ewma_plot
 from spc.errors import InputError
 from spc.monitor import monitor_stream
-from spc.other_charts import JUDGED, MEASURED, TITLES, baseline_places, fits, other_chart, views_of
+from spc.other_charts import JUDGED, MEASURED, TITLES, baseline_places, other_chart, views_of
 from spc.records import Event
 from spc.rules import NO_SIDE
 from tests.dashboard.made_line import AMBIENT, BATH, LAMP, SHIM, results
@@ -86,12 +86,11 @@ def test_nothing_of_the_past_changes_when_readings_follow():
         np.testing.assert_array_equal(whole.side[:50], part.side)
 
 
-def test_a_bound_is_left_out_and_the_words_say_so(line):
+def test_a_bound_is_left_out(line):
     drawn = other_chart(line[AMBIENT], "ewma")
     bounds = line[AMBIENT].charted.bound != 0
 
     assert np.isnan(drawn.plotted.values[bounds, 0]).all()
-    assert "only bounds" in fits(line[AMBIENT])["ewma"].sentence
 
 
 def test_what_cannot_be_drawn_is_said():
@@ -126,58 +125,6 @@ def test_passes_between_three_failures():
     result = monitor_stream(made_readings([np.nan] * 60, words=words), (), check)
 
     assert other_chart(result, "passes_between").plotted.values[:, 0].tolist() == [20.0, 20.0]
-
-
-# which one fits
-
-
-def test_independent_readings_suit_the_individuals_chart():
-    found = fits(stream(normal(200)))
-
-    assert found["individuals"].suits
-    assert not found["residuals"].suits
-    assert not found["trend"].suits
-    assert not found["skewed"].suits
-
-
-def test_readings_that_follow_one_another_suit_the_residuals():
-    noise, x = np.random.default_rng(5).normal(0, 0.01, 300), [0.2]
-    for shock in noise:
-        x.append(0.2 + 0.7 * (x[-1] - 0.2) + shock)
-    found = fits(stream(np.array(x)))
-
-    assert found["residuals"].suits
-    assert "correlation 0." in found["individuals"].sentence
-    assert not found["individuals"].suits
-
-
-def test_a_slope_suits_the_trend_chart_and_is_told_a_day():
-    x = normal(120) + 0.0005 * np.arange(120)
-    result = stream(x)
-    days = (result.charted.taken_at[-1] - result.charted.taken_at[0]) / 86_400e6
-    slope = np.polyfit((result.charted.taken_at - result.charted.taken_at[0]) / 86_400e6, result.charted.x, 1)[0]
-    found = fits(result)["trend"]
-
-    assert days > 1
-    assert found.suits
-    assert f"{slope:.2g}" in found.sentence  # least squares by numpy
-    assert not fits(result)["individuals"].suits
-
-
-def test_skewed_readings_suit_logarithms():
-    found = fits(stream(np.exp(np.random.default_rng(8).normal(-1.6, 0.6, 200))))
-
-    assert found["skewed"].suits
-
-
-def test_a_coarse_step_is_told():
-    found = fits(stream(np.round(normal(100, sigma=0.002), 2), resolution=0.01))
-
-    assert "One step of a reading, 0.01" in found["individuals"].sentence
-
-
-def test_few_readings_tell_nothing():
-    assert "fewer than 8 readings" in fits(stream(normal(5)))["ewma"].sentence
 
 
 def test_the_readings_behind_the_limits_are_the_first_of_the_segment(line):

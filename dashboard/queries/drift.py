@@ -2,16 +2,22 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime, tzinfo
 from typing import Any, TypeVar
 
 import numpy as np
 
-from dashboard.queries.known import Known
-from dashboard.queries.remembered import Remembered
+from dashboard.queries.drift_records import RoomRecords
+from dashboard.queries.drift_words import (
+    answer_id,
+    beside_name,
+    far_more,
+    question_id,
+    rows_named,
+    tried_row,
+)
 from dashboard.queries.stream import window_of
 from dashboard.queries.words import count
-from dashboard.urls import BASELINE, LINE, QUESTIONS, READINGS, RULE_SETS, SIGNALS, SPLITS, StreamView
+from dashboard.urls import BASELINE, LINE, QUESTIONS, READINGS, RULE_SETS, SIGNALS, SPLITS
 from dashboard.views.choices import Choice, Step
 from dashboard.views.drift import (
     Asked,
@@ -19,36 +25,33 @@ from dashboard.views.drift import (
     BaselineRow,
     GroupRow,
     LinePart,
-    NoteRow,
     QuestionPart,
     RuleSetPart,
     SplitPart,
-    TriedRow,
 )
+from spc.arrays import IntArray
 from spc.baseline import BaselineReview, review_baseline
+from spc.chart_fit import Fit, fits
 from spc.errors import InputError
 from spc.figures import Screen
 from spc.figures.compared import Compared
-from spc.figures.notes import NoteMark
 from spc.figures.same_line import Beside, same_line_figure
 from spc.figures.split import split_figure
-from spc.other_charts import MEASURED, TITLES, Fit, OtherChart, baseline_places, fits, other_chart, views_of
-from spc.records import Bound, StreamKey
-from spc.results import StreamResult
+from spc.other_charts import MEASURED, TITLES, OtherChart, other_chart, views_of
+from spc.records import Bound
+from spc.results import StreamResult, from_reset
 from spc.rules_in_view import rule_notes
-from spc.rules_tried import EARLY_WARNING, LEAD, HistoryTried, RulesTried, try_rules
+from spc.rules_tried import LEAD, HistoryTried, try_rules
 from spc.screening import FALSE_RATE, Question, screen
 from spc.signals import subject
 from spc.splits import WAYS, Split, split, ways_of
 from spc.stream_facts import baseline_facts
-from spc.times import from_microseconds, to_microseconds
+from spc.times import from_microseconds
 from spc.wording import in_figures, level_text, time_text
 
 R = TypeVar("R")
 
 PROPOSED = "proposed"
-ROWS_NAMED = 8
-FEW_ALARMS = 5
 MOST_BESIDE = 6
 """Streams on one time axis, beside the one of the page."""
 
@@ -66,74 +69,8 @@ PART_WORDS = {
 }
 
 
-class Room:
+class Room(RoomRecords):
     """One stream in depth, at one moment."""
-
-    def __init__(self, known: Known, memory: Remembered, view: StreamView, result: StreamResult) -> None:
-        self.known, self.memory, self.view, self.result = known, memory, view, result
-        self.zone: tzinfo = known.zone
-
-    # what people wrote down
-
-    def records(self, kind: type[R]) -> tuple[Any, ...]:
-        """Return the entries of a kind about this stream, in the order written; none where there is no store."""
-        store = self.known.store
-        if store is None:
-            return ()
-        key = self.result.key
-        version = self.known.snapshot.version
-
-        def ask() -> tuple[Any, ...]:
-            return tuple(entry for entry in store.records(kind, str(key)) if entry.record.key == key)  # type: ignore[attr-defined]  # every kind asked for here is of a stream
-
-        return self.memory.once((kind.__name__, key), (version, self.known.snapshot.scan), ask)
-
-    def written(self) -> int:
-        """Return how much people wrote down about this stream."""
-        if self.known.store is None:
-            return 0
-        from spc.store.entries import Answer, Baseline, Correction, Note, Reaction
-
-        return sum(len(self.records(kind)) for kind in (Note, Reaction, Baseline, Answer, Correction))
-
-    def notes(self) -> tuple[NoteMark, ...]:
-        """Return the notes beside the chart."""
-        from spc.store.entries import Note
-
-        return tuple(NoteMark(e.record.at, e.record.words, e.record.by) for e in self.records(Note))
-
-    def note_rows(self) -> tuple[NoteRow, ...]:
-        """Return the notes with the way to each, newest first."""
-        from spc.store.entries import Note
-
-        return tuple(
-            NoteRow(
-                href=self._near(e.record.at, e.record.row),
-                at=time_text(e.record.at, self.zone),
-                words=e.record.words,
-                who=e.record.by,
-                written=time_text(e.at, self.zone),
-            )
-            for e in reversed(self.records(Note))
-        )
-
-    def life(self, first: int, last: int) -> tuple[Step, ...]:
-        """Return what was written down about the signals between two moments, in microseconds."""
-        from spc.store.entries import Reaction
-
-        words = {"acknowledged": "seen", "cause": "cause", "action": "done", "closed": "closed"}
-        return tuple(
-            Step(words[e.record.step], e.record.words, e.record.by, time_text(e.at, self.zone))
-            for e in self.records(Reaction)
-            if first <= to_microseconds(e.record.signal_at) <= last
-        )
-
-    def _near(self, at: datetime, row: int | None = None) -> str:
-        """Return the address of the chart with a moment in view."""
-        window, _ = window_of(self.result, self.view, self.zone)
-        half = (window.last - window.first) / 2
-        start, end = (_local(each, self.zone) for each in (at - half, at + half))
-        return self.view.moved(start=start, end=end, row=str(row or "")).href
 
     # views of the same readings
 
@@ -196,11 +133,10 @@ class Room:
     # baselines
 
     def review(self) -> BaselineReview | None:
-        """Return the review of the readings that set the limits now; None where they are too few."""
-        if not self.result.segments or self.result.segments[-1].limits is None:
+        """Return the review of the first readings of this segment, as they would be proposed; None where too few."""
+        result, places = self.result, self.own_places()
+        if not len(places):
             return None
-        result = self.result
-        places = baseline_places(result)
         x = np.where(result.charted.bound[places] == Bound.EXACT, result.charted.x[places], np.nan)
         step = result.charted.resolution[places]
         step = step[np.isfinite(step)]
@@ -213,6 +149,13 @@ class Room:
                 return None
 
         return self.memory.once(("review", result.key), (len(places), int(places[0]), result.readings), look)
+
+    def own_places(self) -> IntArray:
+        """Return the charted places of the readings that this segment itself has for a baseline."""
+        segment = from_reset(self.result.segments) if self.result.segments else None
+        if segment is None or segment.limits is None:
+            return np.zeros(0, dtype=np.int64)
+        return np.arange(segment.first, segment.first + segment.limits.n_baseline, dtype=np.int64)
 
     def baseline(self) -> BaselinePart:
         """Return the baseline in use, what speaks against it, and other versions."""
@@ -227,7 +170,7 @@ class Room:
         )
 
     def _dated(self, proposal: Any) -> str:
-        places = baseline_places(self.result)[list(proposal.indices)]
+        places = self.own_places()[list(proposal.indices)]
         times = [time_text(from_microseconds(int(at)), self.zone) for at in self.result.charted.taken_at[places]]
         when = times[0] if len(times) == 1 else f"{times[0]} to {times[-1]}"
         return f"{when}: {proposal.sentence}"
@@ -371,13 +314,13 @@ class Room:
         if history.checks_per_year is not None:
             a_year = in_figures(history.checks_per_year, 2)
             rate = f" Stated false alarms are for {a_year} checks a year, {history.rate_source}."
-        if any(_far_more(each) for each in history.tried):
+        if any(far_more(each) for each in history.tried):
             more = (
                 " There are far more alarms here than stated: those hold for readings that do not follow one "
                 "another, around a level that stays, with limits that are known."
             )
         return RuleSetPart(
-            rows=tuple(_tried_row(each, history.checks_per_year) for each in history.tried),
+            rows=tuple(tried_row(each, history.checks_per_year) for each in history.tried),
             history=(
                 f"{count(history.readings)} judged readings, {count(history.quiet)} of them quiet: not in the {LEAD} "
                 f"readings before a failed check, nor after a change that was told.{rate}{more}"
@@ -404,9 +347,9 @@ class Room:
                 Asked(
                     id=question_id(question),
                     sentence=question.sentence.removeprefix(f"{question.line}: "),
-                    href=self._near(question.first, question.rows[0] if question.rows else None),
+                    href=self.near(question.first, question.rows[0] if question.rows else None),
                     evidence=(
-                        f"{_rows_named(question.rows)} "
+                        f"{rows_named(question.rows)} "
                         f"All questions together come without need at most once in {1 / FALSE_RATE:.0f} lines."
                     ),
                     answers=tuple(
@@ -438,56 +381,3 @@ class Room:
             found = self.split()
             return None if found is None or not found.groups else split_figure(found, self.result.check, screen=screen_)
         return None
-
-
-def _rows_named(rows: tuple[int, ...]) -> str:
-    """Return the rows of a log as people name them."""
-    more = " and more" if len(rows) > ROWS_NAMED else ""
-    return f"{'Row' if len(rows) == 1 else 'Rows'} {', '.join(map(str, rows[:ROWS_NAMED]))}{more}."
-
-
-def beside_name(key: StreamKey) -> str:
-    """Return a stream of the same line as an address names it."""
-    return f"{key.check}@{key.position}" if key.position else key.check
-
-
-def question_id(question: Question) -> str:
-    """Return what tells a question from the others of its stream."""
-    return f"{question.kind} {to_microseconds(question.first)} {to_microseconds(question.last)}"
-
-
-def answer_id(answer: Any) -> str:
-    """Return which question an answer answers."""
-    return f"{answer.kind} {to_microseconds(answer.first)} {to_microseconds(answer.last)}"
-
-
-def _far_more(each: RulesTried) -> bool:
-    """Return whether a set gave more than three times the alarms that are stated, beyond what chance does."""
-    if each.alarms is None or each.alarms < FEW_ALARMS or each.alarms_per_1000 is None or not each.stated_per_1000:
-        return False
-    return each.alarms_per_1000 > 3 * each.stated_per_1000
-
-
-def _tried_row(each: RulesTried, a_year: float | None) -> TriedRow:
-    rate = ""
-    if each.alarms_per_1000 is not None and a_year is not None:
-        rate = f" ({in_figures(each.alarms_per_1000 * a_year / 1000, 2)} a year)"
-    alarms = "not told by this measure" if each.alarms is None else f"{each.alarms}{rate}"
-    lead = "" if each.median_lead is None else f"{each.median_lead:g} readings"
-    if len(each.leads) > 1:
-        lead = f"{lead} in the middle, {min(each.leads)} at least"
-    stated = "not known exactly" if each.stated_per_year is None else f"{in_figures(each.stated_per_year, 2)} a year"
-    if each.key == EARLY_WARNING and each.stated_per_year is not None:
-        stated = f"{stated}, as it was set"
-    return TriedRow(
-        title=each.title,
-        remark=each.remark,
-        alarms=alarms,
-        caught=f"{each.caught} of {each.stretches}" if each.stretches else "no failed check",
-        lead=lead or "\N{EN DASH}",
-        stated=stated,
-    )
-
-
-def _local(at: datetime, zone: tzinfo) -> str:
-    return at.astimezone(zone).replace(tzinfo=None).isoformat(timespec="minutes")

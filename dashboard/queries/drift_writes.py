@@ -1,26 +1,24 @@
 """What can be written down in the drift room: the forms, and what becomes of them in the store."""
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 
-from dashboard.queries.drift import Room, question_id
+from dashboard.queries.drift import Room
+from dashboard.queries.drift_kept import Fields, keep, words_of
+from dashboard.queries.drift_notes import correct, note, reading_forms, take_out
+from dashboard.queries.drift_words import question_id
 from dashboard.urls import BASELINE, QUESTIONS, READINGS, SIGNALS
 from dashboard.views.choices import Choice
 from dashboard.views.drift import Field, Form
 from spc.accounts import Right
-from spc.catalogue.check import Check
 from spc.errors import InputError
-from spc.ingest.clean import Number, Reason, parse_number, parse_word
-from spc.records import Bound
 from spc.screening import Question
 from spc.signals import Episode, episodes
-from spc.stream_facts import written_text
-from spc.times import from_microseconds, to_microseconds
+from spc.times import from_microseconds
 from spc.wording import time_text
 
 NO_STORE = (
@@ -32,8 +30,6 @@ OFFERED = 6
 
 SHORT = 110
 """Letters of a sentence in a list of choices."""
-
-Fields = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +48,7 @@ def form(room: Room, person: str, may: Callable[[Right], bool]) -> tuple[Form, .
         person: who is signed in; "" where nobody is known by name.
         may: whether they may do something.
     """
-    made = {SIGNALS: _signal_form, BASELINE: _baseline_forms, QUESTIONS: _question_form, READINGS: _reading_forms}
+    made = {SIGNALS: _signal_form, BASELINE: _baseline_forms, QUESTIONS: _question_form, READINGS: reading_forms}
     if room.part() not in made:
         return ()
     if room.known.store is None:
@@ -89,17 +85,6 @@ def write(room: Room, what: str, fields: Fields, person: str, now: datetime) -> 
     said = WRITINGS[what].do(room, {name: text.strip() for name, text in fields.items()}, who, now)
     room.known.source.poll()
     return said
-
-
-def _kept(room: Room, record: object, who: str, now: datetime) -> None:
-    assert room.known.store is not None
-    room.known.store.append(record, who=who, now=now)
-
-
-def _words(fields: Fields, what: str) -> str:
-    if not fields.get("words"):
-        raise InputError(f"Write {what} first.")
-    return fields["words"]
 
 
 # signals
@@ -158,10 +143,10 @@ def _react(step: str) -> Callable[[Room, Fields, str, datetime], str]:
         if not found:
             raise InputError("There is no signal to write about.")
         episode = _about(room, found)
-        words = _words(fields, asks[step]) if asks[step] else fields.get("words", "")
+        words = words_of(fields, asks[step]) if asks[step] else fields.get("words", "")
         signal = episode.first
         record: Any = Reaction(room.result.key, from_microseconds(signal.taken_at), signal.rule, step, who, words)  # type: ignore[arg-type]  # the four steps
-        _kept(room, record, who, now)
+        keep(room, record, who, now)
         return f"Kept: {told[step]}, by {who}."
 
     return do
@@ -212,20 +197,18 @@ def _propose(room: Room, fields: Fields, who: str, now: datetime) -> str:
     record = room.current()
     if record is None:
         raise InputError("The readings of this segment are too few for a baseline yet.")
-    _kept(room, replace(record, by=who, words=fields.get("words-new") or fields.get("words", "")), who, now)
+    keep(room, replace(record, by=who, words=fields.get("words-new") or fields.get("words", "")), who, now)
     return f"Kept: version {record.version} is proposed. It sets no limit until it is reviewed and signed off."
 
 
 def _propose_without(room: Room, fields: Fields, who: str, now: datetime) -> str:
-    from spc.other_charts import baseline_places
-
     record, review = room.current(), room.review()
     if record is None or review is None or review.limits_if_followed is None or not review.proposals:
         raise InputError("No reading of this baseline is in question.")
     words = fields.get("words-new") or fields.get("words", "")
     if not words:
         raise InputError("Write the cause first: a reading is left out only for a cause that was found.")
-    out = baseline_places(room.result)[np.flatnonzero(~review.left_in)]
+    out = room.own_places()[np.flatnonzero(~review.left_in)]
     limits = review.limits_if_followed
     record = replace(
         record,
@@ -238,7 +221,7 @@ def _propose_without(room: Room, fields: Fields, who: str, now: datetime) -> str
         by=who,
         words=words,
     )
-    _kept(room, record, who, now)
+    keep(room, record, who, now)
     return f"Kept: version {record.version} is proposed, {len(out)} readings left out."
 
 
@@ -249,9 +232,9 @@ def _baseline_step(step: str) -> Callable[[Room, Fields, str, datetime], str]:
         steps = [entry.record for entry in room.records(Baseline)]
         if not steps:
             raise InputError("There is no version yet; propose one.")
-        words = _words(fields, "why") if step in ("signed off", "withdrawn") else fields.get("words", "")
+        words = words_of(fields, "why") if step in ("signed off", "withdrawn") else fields.get("words", "")
         holds = room.known.now() if step in ("signed off", "withdrawn") else None  # from then, or until then
-        _kept(room, replace(steps[-1], step=step, by=who, words=words, valid_from=holds), who, now)
+        keep(room, replace(steps[-1], step=step, by=who, words=words, valid_from=holds), who, now)
         return f"Kept: version {steps[-1].version} is {step}, by {who}."
 
     return do
@@ -295,156 +278,9 @@ def _answer(room: Room, fields: Fields, who: str, now: datetime) -> str:
     if not asked:
         raise InputError("There is no question to answer.")
     question = _question(room, asked)
-    words = _words(fields, "the answer")
-    _kept(room, Answer(room.result.key, question.kind, question.first, question.last, words, who), who, now)
+    words = words_of(fields, "the answer")
+    keep(room, Answer(room.result.key, question.kind, question.first, question.last, words, who), who, now)
     return f"Kept: the answer, by {who}."
-
-
-# notes and corrections
-
-
-def _reading_forms(room: Room) -> tuple[Form, ...]:
-    place = _chosen(room)
-    readings, result = room.result.readings, room.result
-    at = from_microseconds(int(readings.taken_at[place if place is not None else -1])).astimezone(room.zone)
-    note = Form(
-        "Write a note beside the chart",
-        fields=(
-            Field(
-                "at", "At", value=at.replace(tzinfo=None).isoformat(timespec="minutes"), hint="Local time of the site"
-            ),
-            Field("words", "Note", "words"),
-        ),
-        buttons=(("note", "Keep this note"),),
-        says="A note stays in the record with its name and time; it changes no reading.",
-    )
-    if place is None:
-        return (
-            note,
-            Form("Correct a reading", why_not="Choose a reading in the table above; then it can be corrected."),
-        )
-    unit = result.check.unit_label
-    said = written_text(result, place)
-    return (
-        note,
-        Form(
-            f"Correct the reading of {time_text(at, room.zone)}, row {int(readings.row[place])}: {said}",
-            fields=(
-                Field("value", f"What it should say{f', in {unit}' if unit else ''}"),
-                Field("why", "Why", "words", hint="How it is known what was really read"),
-            ),
-            buttons=(("corrected", "Correct it"), ("taken out", "It should not be there at all")),
-            says="What was first written stays in the record; limits and signals are worked out anew.",
-        ),
-    )
-
-
-def _chosen(room: Room) -> int | None:
-    """Return the place in Readings that the address points at."""
-    row = room.view.row
-    if not (row.isascii() and row.isdigit() and len(row) < 10):
-        return None
-    found = np.flatnonzero(room.result.readings.row == int(row))
-    return int(found[-1]) if len(found) else None
-
-
-def _note(room: Room, fields: Fields, who: str, now: datetime) -> str:
-    from spc.store.entries import Note
-
-    words = _words(fields, "the note")
-    try:
-        written = datetime.fromisoformat(fields.get("at", ""))
-    except ValueError:
-        raise InputError("The time of the note is none; write it as 2026-03-09T14:10.") from None
-    at = (written if written.tzinfo else written.replace(tzinfo=room.zone)).astimezone(UTC)
-    place, row = _chosen(room), None
-    if place is not None and abs(int(room.result.readings.taken_at[place]) - to_microseconds(at)) < 60_000_000:
-        row = int(room.result.readings.row[place])
-        at = from_microseconds(int(room.result.readings.taken_at[place]))
-    _kept(room, Note(room.result.key, at, words, who, row), who, now)
-    return f"Kept: the note at {time_text(at, room.zone)}, by {who}."
-
-
-def _correct(room: Room, fields: Fields, who: str, now: datetime) -> str:
-    place = _chosen(room)
-    if place is None:
-        raise InputError("Choose a reading in the table first.")
-    value, bound, word = _value(fields.get("value", ""), room.result.check)
-    _correction(room, place, fields, who, now, (value, bound, word))
-    return f"Kept: the reading of {_when(room, place)} now says {fields['value']}, by {who}."
-
-
-def _take_out(room: Room, fields: Fields, who: str, now: datetime) -> str:
-    place = _chosen(room)
-    if place is None:
-        raise InputError("Choose a reading in the table first.")
-    when = _when(room, place)
-    _correction(room, place, fields, who, now, None)
-    return f"Kept: the reading of {when} is taken out, by {who}. What was first written stays in the record."
-
-
-def _when(room: Room, place: int) -> str:
-    return time_text(from_microseconds(int(room.result.readings.taken_at[place])), room.zone)
-
-
-def _correction(
-    room: Room, place: int, fields: Fields, who: str, now: datetime, says: tuple[float, Bound, str] | None
-) -> None:
-    from spc.store.entries import Correction, Identity, Said
-    from spc.store.readback import identity_of
-
-    if not fields.get("why"):
-        raise InputError("Write why first: a correction without a reason is not kept.")
-    readings = room.result.readings
-    stands = identity_of(readings, place)
-    earlier = [entry.record for entry in room.records(Correction)]
-    first: Identity = next(
-        (each.reading for each in reversed(earlier) if each.said is not None and _same(each.said, stands)), stands
-    )
-    replaces = sum(_same(each.reading, first) for each in earlier)
-    said = None
-    if says is not None:
-        value, bound, word = says
-        texts = {name: str(getattr(readings, name)[place]) for name in ("instrument", "technician", "shift", "note")}
-        said = Said(
-            taken_at=stands.taken_at,
-            value=value,
-            bound=bound,
-            word=word,
-            reference=float(readings.reference[place]),
-            offset=int(readings.offset[place]),
-            **texts,
-        )
-    _kept(room, Correction(room.result.key, first, replaces, said, fields["why"]), who, now)
-
-
-def _same(said: Any, identity: Any) -> bool:
-    def told(each: Any) -> tuple[Any, ...]:
-        return each.taken_at, None if math.isnan(each.value) else each.value, each.bound, each.word
-
-    return told(said) == told(identity)
-
-
-def _value(text: str, check: Check) -> tuple[float, Bound, str]:
-    """Return what a reading should say.
-
-    Raises:
-        InputError: it is nothing that the check can say.
-    """
-    if not text:
-        raise InputError("Write what the reading should say.")
-    word = parse_word(text, check)
-    if word is not None:
-        return math.nan, Bound.EXACT, word
-    found = parse_number(text, delimiter=",")
-    if isinstance(found, Reason):
-        raise InputError(f"“{text}”: {found.text}")
-    if not isinstance(found, Number) or check.kind == "judged":
-        raise InputError(f"“{text}” is nothing that {check.title} can say.")
-    low, high = check.possible
-    if (low is not None and found.value < low) or (high is not None and found.value > high):
-        raise InputError(f"“{text}” is nothing that {check.title} can be; is the unit {check.unit_label}?")
-    return found.value, found.bound, ""
 
 
 WRITINGS: Mapping[str, Writing] = {
@@ -458,8 +294,8 @@ WRITINGS: Mapping[str, Writing] = {
     "signed off": Writing(Right.REVIEW, _baseline_step("signed off")),
     "withdrawn": Writing(Right.REVIEW, _baseline_step("withdrawn")),
     "answer": Writing(Right.REVIEW, _answer),
-    "note": Writing(Right.REVIEW, _note),
-    "corrected": Writing(Right.REVIEW, _correct),
-    "taken out": Writing(Right.REVIEW, _take_out),
+    "note": Writing(Right.REVIEW, note),
+    "corrected": Writing(Right.REVIEW, correct),
+    "taken out": Writing(Right.REVIEW, take_out),
 }
 """Everything the drift room can write down."""
