@@ -1,6 +1,6 @@
 """Early warning of one stream: from its catalogue entry to the settings of the model, and from readings to signals."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
@@ -58,11 +58,7 @@ def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> I
         events: those that touch the stream, in any order.
         check: the check as the stream uses it.
     """
-    restarts = {
-        int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))
-        for event in events
-        if event.kind in RESETTING_EVENTS and (event.check == check.key or event.kind in check.new_segment_on)
-    }
+    restarts = _restarts(charted, events, check)
     for i in range(len(charted.x)):
         yield DriftReading(
             value=float(charted.x[i]),
@@ -74,9 +70,37 @@ def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> I
         )
 
 
+def _restarts(charted: Charted, events: Iterable[Event], check: Check) -> set[int]:
+    """Return the first reading after each event that starts a segment; n for one that has none yet."""
+    return {
+        int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))
+        for event in events
+        if event.kind in RESETTING_EVENTS and (event.check == check.key or event.kind in check.new_segment_on)
+    }
+
+
 def early_warning(charted: Charted, events: Iterable[Event], check: Check) -> tuple[DriftState, list[DriftOutcome]]:
     """Return the model's state at the end of a stream, and what was known after each reading."""
     return watch(stream_model(check), drift_readings(charted, events, check))
+
+
+def early_warning_compiled(
+    charted: Charted, events: Iterable[Event], check: Check
+) -> tuple[DriftState, Mapping[int, DriftOutcome]]:
+    """Return what `early_warning` does of a long stream, compiled, and only what was known at each signal."""
+    from spc.kernels.watch import watch_quietly
+
+    restart = np.zeros(len(charted.x), dtype=np.bool_)
+    restart[[place for place in _restarts(charted, events, check) if place < len(restart)]] = True
+    return watch_quietly(
+        stream_model(check),
+        x=charted.x,
+        bound=charted.bound,
+        resolution=charted.resolution,
+        lower=charted.lower,
+        upper=charted.upper,
+        restart=restart,
+    )
 
 
 def watch_stream(charted: Charted, events: Iterable[Event], check: Check) -> tuple[Signal, ...]:
@@ -87,14 +111,14 @@ def watch_stream(charted: Charted, events: Iterable[Event], check: Check) -> tup
     if check.charted == "none":
         return ()
     _, outcomes = early_warning(charted, events, check)
-    return warning_signals(charted, outcomes)
+    return warning_signals(charted, dict(enumerate(outcomes)))
 
 
-def warning_signals(charted: Charted, outcomes: Iterable[DriftOutcome]) -> tuple[Signal, ...]:
-    """Return the signals among what was known after each reading of a stream."""
+def warning_signals(charted: Charted, outcomes: Mapping[int, DriftOutcome]) -> tuple[Signal, ...]:
+    """Return the signals among what was known after readings of a stream, by their place in `charted`."""
     return tuple(
         warning_signal(i, int(charted.taken_at[i]), int(charted.row[i]), float(charted.x[i]), outcome.signal)
-        for i, outcome in enumerate(outcomes)
+        for i, outcome in sorted(outcomes.items())
         if outcome.signal is not None
     )
 

@@ -13,7 +13,7 @@ Nothing here looks ahead: what is said of a reading depends on readings and even
   rule holds for every value it can have, and it has no moving range.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -24,9 +24,10 @@ from spc.catalogue.acceptance import judged_failed, outside
 from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
 from spc.charted import charted_readings, check_of_stream, limits_by_day, was_running
 from spc.charts.individuals import individuals_limits
-from spc.drift import DriftState
-from spc.early_warning import early_warning, warning_signals
+from spc.drift import DriftOutcome, DriftState
+from spc.early_warning import early_warning, early_warning_compiled, warning_signals
 from spc.forecast import AheadForecast, model_forecast, straight_line_forecast
+from spc.kernels import LONGEST_WINDOW, rule_hits_of_many
 from spc.records import Bound, Event, Readings
 from spc.results import (
     SIGNED_OFF,
@@ -56,20 +57,24 @@ BoundArray = NDArray[np.int8]
 _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
 
 
-def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) -> StreamResult:
+def monitor_stream(
+    readings: Readings, events: Iterable[Event], check: Check, *, compiled: bool = False
+) -> StreamResult:
     """Return segments, limits, failures, signals and forecast of one stream.
 
     Args:
         readings: the stream, in time order.
         events: events of its line, in any order; those that do not touch the stream are left out.
         check: its catalogue entry.
+        compiled: whether compiled loops do the work, which pays for many readings alone; the signals are the same.
     """
     check = check_of_stream(readings, check)
     charted = charted_readings(readings, check)
     touching = tuple(sorted((e for e in events if touches(e, readings, check)), key=lambda event: event.at))
     segments = _segments(charted, touching, check)
-    rule_signals = _rule_signals(charted, segments, check)
-    state, outcomes = early_warning(charted, touching, check) if check.early_warning else (None, [])
+    state, changes = _early_warning(charted, touching, check, compiled=compiled)
+    by_rules = _rule_signals_compiled if compiled and _plain_segments(segments, check) else _rule_signals
+    rule_signals = by_rules(charted, segments, check)
     return StreamResult(
         key=readings.key,
         check=check,
@@ -78,11 +83,23 @@ def monitor_stream(readings: Readings, events: Iterable[Event], check: Check) ->
         events=touching,
         segments=segments,
         failures=_failures(readings, charted, check),
-        signals=warning_first(warning_signals(charted, outcomes), rule_signals if check.rules_signal else ()),
+        signals=warning_first(warning_signals(charted, changes), rule_signals if check.rules_signal else ()),
         rule_signals=rule_signals,
-        changes={i: outcome for i, outcome in enumerate(outcomes) if outcome.signal is not None},
+        changes=changes,
         forecast=_forecast(charted, segments, touching, check, state),
     )
+
+
+def _early_warning(
+    charted: Charted, touching: Sequence[Event], check: Check, *, compiled: bool
+) -> tuple[DriftState | None, Mapping[int, DriftOutcome]]:
+    """Return the model's state at the end, and what it knew at each of its signals."""
+    if not check.early_warning:
+        return None, {}
+    if compiled:
+        return early_warning_compiled(charted, touching, check)
+    state, outcomes = early_warning(charted, touching, check)
+    return state, {i: outcome for i, outcome in enumerate(outcomes) if outcome.signal is not None}
 
 
 def warning_first(warnings: Iterable[Signal], rule_signals: Iterable[Signal]) -> tuple[Signal, ...]:
@@ -226,6 +243,35 @@ def _rule_signals(charted: Charted, segments: Sequence[Segment], check: Check) -
         last = len(check.rules)
         found += [(int(i), last, _range_signal(charted, int(i))) for i in np.flatnonzero(range_beyond & monitored)]
     return tuple(signal for _, _, signal in sorted(found, key=lambda item: item[:2]))
+
+
+def _plain_segments(segments: Sequence[Segment], check: Check) -> bool:
+    """Return whether the compiled rules can take them: each segment for itself, no rule that looks back further."""
+    return not any(segment.continues for segment in segments) and all(
+        rule.window <= LONGEST_WINDOW for rule in check.rules
+    )
+
+
+def _rule_signals_compiled(charted: Charted, segments: Sequence[Segment], check: Check) -> tuple[Signal, ...]:
+    """Return what `_rule_signals` does, to the bit."""
+    taken = [s for s in segments if s.limits is not None and s.limits.complete]
+    limits = [s.limits for s in taken if s.limits is not None]
+    hits = rule_hits_of_many(
+        charted.x,
+        [s.first for s in taken],
+        [s.stop for s in taken],
+        check.rules,
+        centre_line=[each.centre_line for each in limits],
+        sigma=[each.sigma for each in limits],
+        monitored=[s.judged_from for s in taken],
+        bound=charted.bound,
+        moving_range_upper=[each.moving_range_upper for each in limits] if check.moving_range else None,
+    )
+    last = len(check.rules)
+    return tuple(
+        _range_signal(charted, i) if rule == last else _signal(charted, i, check.rules[rule].key, _SIDES[side])
+        for i, rule, side in zip(hits.index.tolist(), hits.rule.tolist(), hits.side.tolist(), strict=True)
+    )
 
 
 def z_interval(x: FloatArray, bound: BoundArray, limits: Limits) -> tuple[FloatArray, FloatArray]:
