@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_audit, cli_forecast, cli_record, cli_setup, cli_store
+from spc import cli_audit, cli_demo, cli_forecast, cli_record, cli_setup, cli_store
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -163,63 +163,25 @@ def serve(
     port: Port = 8050,
 ) -> None:
     """Show the dashboard on the store, or on a log: a row appended to the file is on the screen at once."""
-    from dashboard.server import serve as serve_dashboard
-    from dashboard.settings import Settings
-
-    serve_dashboard(
-        Settings(
-            log=follow,
-            store=cli_store.to_show(store, follow),
-            events=events,
-            catalogue=catalogue,
-            zone=zone_named(zone),
-            dates=dates,
-            calendar=calendar,
-            host=host,
-            port=port,
-        )
-    )
-
-
-@app.command()
-def demo(
-    headless: Annotated[bool, typer.Option("--headless", help="Print the demo line's summary and end.")] = False,
-    folder: Annotated[
-        Path | None,
-        typer.Option(help="Where to lay the demo's files. [default: a new temporary folder]", show_default=False),
-    ] = None,
-    port: Port = 8050,
-    seconds: Annotated[float, typer.Option(help="Seconds between two new readings.", min=0.05)] = 3.0,
-) -> None:
-    """Lay out the demo line, an invented one, and show it with new readings arriving."""
-    from spc.demo import DEMO_ZONE, lay_out
-
-    typer.echo("Laying out the demo line: two years of an invented line's logs ...", err=True)
-    files = lay_out(folder)
-    if headless:
-        scan(files.log, files.events, catalogue=files.catalogue, zone=DEMO_ZONE)
-        return
-    from dashboard.server import serve as serve_dashboard
-    from dashboard.settings import Settings
-    from spc.demo.writer import Writer
-
-    typer.echo(f"Its files are in {files.log.parent}; a new row is written every {seconds:g} s.", err=True)
-    settings = Settings(
-        log=files.log,
-        events=files.events,
-        catalogue=files.catalogue,
-        zone=zone_named(DEMO_ZONE),
-        calendar=files.calendar,
-        clock="log",
-        title="Demo line (invented)",
+    show_board(
+        log=follow,
+        store=cli_store.to_show(store, follow),
+        events=events,
+        catalogue=catalogue,
+        zone=zone_named(zone),
+        dates=dates,
+        calendar=calendar,
+        host=host,
         port=port,
     )
-    writer = Writer(files, seconds=seconds)
-    writer.start()
-    try:
-        serve_dashboard(settings)
-    finally:
-        writer.stop()
+
+
+def show_board(**settings: Any) -> None:
+    """Show the dashboard until it is asked to end; `settings` as `dashboard.settings.Settings` has them."""
+    from dashboard.server import serve as serve_dashboard
+    from dashboard.settings import Settings
+
+    serve_dashboard(Settings(**settings))
 
 
 @app.command()
@@ -331,6 +293,7 @@ def dose(
 cli_store.add_commands(app)
 cli_audit.add_commands(app)
 cli_setup.add_commands(app)
+cli_demo.add_commands(app)
 cli_record.add_commands(app)
 cli_forecast.add_commands(app)
 

@@ -246,11 +246,15 @@ def limits(
     if as_json:
         echo_json([body_of(each) for each in standing])
         return
+    from spc.ingest.dates import machine_zone
+    from spc.wording import time_text
+
+    site = zone_named(zone) or machine_zone()
     for each in standing:
         place = " · ".join(part for part in (each.line, each.check, each.position) if part)
         held = each.acceptance
         typer.echo(
-            f"{place}: from {each.valid_from:%Y-%m-%d %H:%M}Z {held.document}, revision {held.revision}, "
+            f"{place}: from {time_text(each.valid_from, site)} {held.document}, revision {held.revision}, "
             f"confirmed by {each.confirmed_by}"
         )
     if not standing:

@@ -115,6 +115,7 @@ LAYERS = {
         "__main__",
         "cli",
         "cli_audit",
+        "cli_demo",
         "cli_forecast",
         "cli_record",
         "cli_setup",

@@ -236,7 +236,7 @@ def _words(record: Any, zone: tzinfo) -> str:
         case LimitDecision():
             limits = record.acceptance
             ends = (("at least", limits.lower), ("at most", limits.upper))
-            asked = " and ".join(f"{words} {in_figures(end, 6)}" for words, end in ends if end is not None)
+            asked = " and ".join(f"{words} {end:.10g}" for words, end in ends if end is not None)
             asked = asked or limits.rule.replace("_", " ")
             why = f". Why: {record.why}" if record.why else ""
             place = " · ".join(part for part in (record.line, record.check, record.position) if part)
@@ -283,7 +283,7 @@ def _words(record: Any, zone: tzinfo) -> str:
 
 def _event(event: Event, zone: tzinfo) -> str:
     place = " · ".join(part for part in (event.line, event.check, event.position) if part)
-    amount = "" if event.amount != event.amount else f", {with_unit(in_figures(event.amount, 6), event.unit)}"
+    amount = "" if event.amount != event.amount else f", {with_unit(f'{event.amount:.10g}', event.unit)}"
     note = f". Note: {event.note}" if event.note else ""
     return f"{event.kind.replace('_', ' ')} at {place}, {time_text(event.at, zone)}{amount}{note}"
 
@@ -292,4 +292,4 @@ def _said(value: float | None, bound: int, word: str, unit: str) -> str:
     if word:
         return "not in operation" if word == NOT_RUN else word
     sign = {Bound.BELOW: "<", Bound.ABOVE: ">"}.get(Bound(bound), "")
-    return with_unit(f"{sign}{in_figures(float(value if value is not None else 'nan'), 10)}", unit)
+    return with_unit(f"{sign}{float('nan') if value is None else value:.10g}", unit)
