@@ -18,8 +18,8 @@ from dashboard.queries import Queries, SetupError, Source, watch
 from dashboard.settings import LOOPBACK, Settings
 from dashboard.urls import LIVE
 
-LOOKS_EVERY = 0.4
-"""Seconds between two looks at the log, so that with the browser's own a row is on the screen well within two."""
+LOOKS_EVERY = 0.15
+"""Seconds between two looks at the log, so that with the browser's own a row is on the screen within one."""
 
 THREADS = 8
 CONNECTIONS = 600

@@ -46,12 +46,12 @@ def test_every_row_is_on_the_open_board_without_a_reload(page, line):
     assert page.evaluate("window.here")
 
 
-def test_log_and_server_are_looked_at_often_enough_for_two_seconds():
+def test_log_and_server_are_looked_at_often_enough_for_one_second():
     """By the periods alone: how fast this machine draws is no matter of the code."""
     script = (Path(dashboard.__file__).parent / "assets" / "live.js").read_text(encoding="utf-8")
     browser_asks = int(script.partition("const EVERY = ")[2].partition(";")[0]) / 1000
 
-    assert server.LOOKS_EVERY + browser_asks <= 1.0
+    assert server.LOOKS_EVERY + browser_asks <= 0.4  # the rest is for reading, answering and painting
 
 
 def test_lines_can_be_jumped_to_on_a_narrow_screen(open_page, line):
