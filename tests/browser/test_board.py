@@ -147,6 +147,46 @@ def test_a_lost_server_is_said_and_nothing_looks_current(page, line, seen):
     assert page.evaluate("getComputedStyle(document.querySelector('main')).filter") == "grayscale(1)"
 
 
+def test_a_lost_connection_recovers_by_itself_and_has_what_came_meanwhile(page, line, seen):
+    board(page, line)
+    seen.server_ends = True
+    page.route("**/live", lambda route: route.abort())
+    expect(page.locator("#link-words")).to_contain_text("No contact with the server since")
+    add_row(line.settings, BATH_ROW.format(value="0.23"))
+    page.unroute("**/live")
+
+    expect(page.locator("#link-words")).to_have_text("Live")
+    expect(page.locator(".tile", has_text="Bath concentration").locator(".value")).to_have_text("0.230")
+
+
+@pytest.mark.parametrize(("width", "height"), [(2560, 1440), (3840, 2160)])
+def test_a_wall_screen_shows_what_needs_doing_and_every_stream_at_once(open_page, line, width, height):
+    page = open_page(width=width, height=height)
+    board(page, line)
+    last = page.locator(".tile").last.bounding_box()
+    todo = page.locator(".todo-item").last.bounding_box()
+
+    assert last["y"] + last["height"] <= height
+    assert todo["y"] + todo["height"] <= height
+    assert page.locator(".todo").bounding_box()["x"] < page.locator(".lines").bounding_box()["x"]
+
+
+def test_a_quiet_state_is_a_shape_to_the_eye_and_a_word_to_the_ear(page, line):
+    board(page, line)
+    calm = page.locator(".tile-calm").first
+
+    assert calm.locator(".shape-calm").bounding_box()["width"] > 5
+    expect(calm.locator(".state-word")).to_have_text("calm")
+    expect(page.locator(".line-head").first).to_contain_text("1 calm")
+
+
+def test_the_next_checks_stand_below_what_needs_doing(page, line):
+    board(page, line)
+
+    expect(page.locator(".dues li").first).to_contain_text("in ")
+    assert page.locator(".next").bounding_box()["y"] > page.locator(".todos").bounding_box()["y"]
+
+
 def test_a_log_that_cannot_be_read_is_said(page, line):
     board(page, line)
     line.settings.log.rename(line.settings.log.with_suffix(".away"))
