@@ -101,7 +101,7 @@ class Setup:
         "setup-past",
         "setup-seen",
     )
-    FIGURE = "setup-figure"
+    FIGURE, NO_CHART = "setup-figure", "setup-no-chart"
 
     @staticmethod
     def field(name: str) -> dict[str, str]:

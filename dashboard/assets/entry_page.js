@@ -28,6 +28,7 @@
   let note = "";
   let sent = ""; // entry whose answer is waited for
   let timer = 0;
+  let rows = ""; // how many rows the board counted when the server was last asked
 
   function remembered(name) {
     try { return localStorage.getItem("write-" + name) || ""; } catch (refused) { return ""; }
@@ -80,6 +81,7 @@
   async function refresh() {
     clearTimeout(timer);
     if (!root || !root.isConnected) return;
+    rows = counted();
     timer = setTimeout(refresh, REFRESH);
     try {
       const answer = await fetch("/write/cards", { cache: "no-store" });
@@ -353,7 +355,10 @@
 
   function look() {
     const found = document.getElementById("write");
-    if (found === root) return;
+    if (found === root) {
+      if (root && page && counted() !== rows) refresh(); // somebody wrote something down elsewhere
+      return;
+    }
     root = found;
     last = null;
     hold = false;
@@ -362,8 +367,13 @@
     if (root) refresh();
   }
 
+  function counted() {
+    const place = document.getElementById("rows");
+    return place ? place.textContent : "";
+  }
+
   function watch() {
-    new MutationObserver(look).observe(document.body, { childList: true, subtree: true });
+    new MutationObserver(look).observe(document.body, { childList: true, subtree: true, characterData: true });
     look();
   }
 

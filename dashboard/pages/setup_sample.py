@@ -53,7 +53,7 @@ def layout(page: SetupPage, *, may_write: bool) -> html.Div:
             html.Div(past(page), id=Setup.PAST, className="setup-past"),
             html.Div(
                 dcc.Graph(id=Setup.FIGURE, config=CHART, responsive=False, className="graph"),
-                id=Stream.CHART,
+                id=Stream.CHART if page.months > 1 else Setup.NO_CHART,
                 className="setup-chart",
                 hidden=page.months < 2,
                 role="img",

@@ -96,9 +96,10 @@ def _told(samples: list[SetupSample], line: str) -> str:
     _, limits = runs_between_failures(samples, line=line)
     if limits is None:
         return said
+    few = f" or fewer than {limits.lower:g}" if limits.lower > 0 else ""
     return (
-        f"{said} Usually {limits.centre_line:g} good runs lie between two; more than {limits.upper:g} or fewer than "
-        f"{limits.lower:g} would be unusual."
+        f"{said} Usually {limits.centre_line:g} good runs lie between two; more than {limits.upper:g}{few} would be "
+        "unusual."
     )
 
 

@@ -341,3 +341,79 @@ def test_a_bare_log_says_how_to_get_a_store(open_page, line, axe):
 
     expect(page.locator("#write")).to_contain_text("spc serve --store FILE --follow LOG")
     axe(page)
+
+
+def test_the_board_leads_to_the_check_that_is_overdue(opened, open_page, site):
+    page = open_page(**DESK)
+    page.add_init_script(NAMED)
+    page.goto(site.address + "/")
+    page.locator(".todo-item", has_text="Bath concentration").get_by_role("link", name="Write the check down").click()
+
+    expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
+    assert "check=bath_concentration" in page.url
+
+
+def test_what_is_due_is_offered_one_after_the_other_until_nothing_is(opened, site):
+    """Nothing but taps on what is open: no list, no scrolling, no name asked again."""
+    page, taps = opened(TABLET), Taps()
+    expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
+    taps(page.get_by_role("button", name="0.20 mL/100 mL", exact=True))
+    taps(page.get_by_role("button", name="Keep", exact=True))
+    expect(page.locator(".entry-card h2")).to_have_text("Water break")
+    taps(page.get_by_role("button", name="pass", exact=True))
+    taps(page.get_by_role("button", name="Keep", exact=True))
+
+    expect(page.locator(".entry-card h2")).to_have_text("Nothing is due this shift")
+    assert taps.n == 4
+    assert last(site, BATH) == 0.2
+
+
+def test_an_answer_that_was_lost_on_the_way_doubles_nothing(opened, site, seen):
+    """The server kept the entry and the tablet never heard of it: it sends again, under the same name."""
+    seen.server_ends = True
+    page = opened(TABLET)
+    before = site.store.sequence()
+    lost: list[int] = []
+
+    def lose(route: Any) -> None:
+        answer = route.fetch()
+        if len(lost) < 2:
+            lost.append(answer.status)
+            route.abort()
+        else:
+            route.fulfill(response=answer)
+
+    page.route("**/write/keep", lose)
+    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(page)
+
+    expect(told(page)).to_contain_text("Passes")
+    expect(told(page)).to_contain_text("It stood there already; it was kept once.")
+    assert lost == [200, 200]
+    assert len([entry for entry in site.store.since(before) if entry.kind == "readings"]) == 1
+
+
+def test_a_sign_in_that_ran_out_keeps_what_was_written_until_somebody_signs_in(opened, site, seen, axe):
+    seen.server_ends = True
+    page = opened(TABLET)
+    before = site.store.sequence()
+    page.route("**/write/keep", lambda route: route.fulfill(status=401, body="sign in"))
+    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(page)
+
+    expect(page.locator(".entry-waiting")).to_contain_text("1 entry waits on this tablet")
+    expect(page.locator(".entry-waiting")).to_contain_text("Sign in again")
+    axe(page)
+    assert site.store.sequence() == before
+    page.unroute("**/write/keep")
+    expect(page.locator(".entry-waiting")).to_have_count(0)
+    assert last(site, BATH) == 0.2
+
+
+def test_what_somebody_else_writes_down_leaves_the_list_by_itself(opened, open_page, site):
+    page, other = opened(TABLET), opened(DESK)
+    expect(page.locator(".entry-group-overdue")).to_contain_text("Bath concentration")
+    other.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
+    keep(other)
+
+    expect(page.locator(".entry-group-overdue")).to_have_count(0)
