@@ -21,6 +21,21 @@ def frozen(array: NDArray[_Scalar]) -> NDArray[_Scalar]:
     return array
 
 
+def shared(array: NDArray[_Scalar]) -> NDArray[_Scalar]:
+    """Return a read-only array like `array`, shape (n,), which takes no room where all its values are the same."""
+    if len(array) < 2 or not _same(array[:1], array[-1:]).all() or not _same(array[1:], array[:-1]).all():
+        return array
+    return np.broadcast_to(array[:1].copy(), array.shape)
+
+
+def _same(one: NDArray[_Scalar], other: NDArray[_Scalar]) -> NDArray[np.bool_]:
+    """Return where both say the same; two missing numbers do."""
+    same = np.asarray(one == other, dtype=np.bool_)
+    if one.dtype.kind == "f":
+        same |= np.isnan(one) & np.isnan(other)
+    return same
+
+
 def as_readings(values: ArrayLike, *, at_least: int = 1, missing: bool = False) -> FloatArray:
     """Return a frozen float copy of `values`, shape (n,).
 

@@ -1,8 +1,11 @@
 """One pass over a log without a store: every stream, its limits, failures, signals and forecast."""
 
+import os
 from collections.abc import Collection, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import tzinfo
+from importlib.util import find_spec
 from pathlib import Path
 
 from spc.catalogue.check import Catalogue
@@ -13,6 +16,9 @@ from spc.ingest.log_file import read_log_file
 from spc.monitor import monitor_stream
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
+
+COMPILED_FROM = 100_000
+"""Readings of a log from which on compiled loops pay: loading them takes as long as some 20,000 readings plainly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +109,17 @@ def monitor_streams(
     """Monitor each of `streams`; results in order of line, then of the catalogue, then of position."""
     order = {key: place for place, key in enumerate(catalogue.checks)}
     happened = events.events if events else ()
-    return tuple(
-        monitor_stream(streams[key], happened, catalogue.checks[key.check])
-        for key in sorted(streams, key=lambda key: (key.line, order[key.check], key.position))
-    )
+    keys = sorted(streams, key=lambda key: (key.line, order[key.check], key.position))
+    if not pays_to_compile(sum(len(readings) for readings in streams.values())):
+        return tuple(monitor_stream(streams[key], happened, catalogue.checks[key.check]) for key in keys)
+
+    def monitored(key: StreamKey) -> StreamResult:
+        return monitor_stream(streams[key], happened, catalogue.checks[key.check], compiled=True)
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:  # the compiled loops leave the interpreter to each other
+        return tuple(threads.map(monitored, keys))
+
+
+def pays_to_compile(readings: int) -> bool:
+    """Return whether so many readings are worth loading, or once compiling, the compiled loops; and they can be had."""
+    return readings >= COMPILED_FROM and find_spec("numba") is not None

@@ -27,13 +27,16 @@ NEGLIGIBLE = 14.0
 @numba.njit(inline="always")
 def _sum_of_eight(x: FloatArray, at: int) -> float:
     """Return the sum of 8 values in the order in which numpy adds them."""
-    return ((x[at] + x[at + 1]) + (x[at + 2] + x[at + 3])) + ((x[at + 4] + x[at + 5]) + (x[at + 6] + x[at + 7]))
+    first, second = (x[at] + x[at + 1]) + (x[at + 2] + x[at + 3]), (x[at + 4] + x[at + 5]) + (x[at + 6] + x[at + 7])
+    return float(first + second)
 
 
 @numba.njit(inline="always")
 def _log(x: float) -> float:
-    logarithm: float = math.log(x) if x > 1e-12 else -math.inf
-    return logarithm
+    """Return the logarithm; that of what is not above 0 (to 1e-12) is -inf."""
+    if x > 1e-12:
+        return math.log(x)
+    return -math.inf
 
 
 @numba.njit(cache=True, nogil=True)
