@@ -61,7 +61,7 @@ def version(each: BaselineRow) -> html.Li:
     """Return one version with what it went through."""
     return html.Li(
         kept(
-            html.H4(f"Version {each.version}: {each.state}{', in use' if each.in_use else ''}"),
+            html.H4(f"Version {each.version}: {each.state}{', in force' if each.in_use else ''}"),
             html.P(f"{each.readings}. Centre line {each.centre_line}, control limits {each.limits}."),
             steps(each.steps),
             switches([each.compare], f"Compare version {each.version}"),

@@ -187,7 +187,7 @@ def test_a_baseline_is_proposed_reviewed_and_signed_off(kept, open_page, screen)
     page.get_by_role("link", name="Lay version 1 over the chart").click()
     page.wait_for_url("**against=1**")
 
-    expect(page.locator(".version h4")).to_have_text("Version 1: signed off, in use")
+    expect(page.locator(".version h4")).to_have_text("Version 1: signed off, in force")
     wait_until(page, lambda page: "version 1: UCL" in traces(page), True)
     assert [record.step for record in kept.records(Baseline)] == ["proposed", "reviewed", "signed off"]
 
