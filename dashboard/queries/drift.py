@@ -52,6 +52,9 @@ from spc.wording import in_figures, level_text, time_text
 R = TypeVar("R")
 
 PROPOSED = "proposed"
+SCREENED_AT_ONCE = 30_000
+"""Readings of a line up to which the number of questions is told before anybody asks for them: a third of a second."""
+
 MOST_BESIDE = 6
 """Streams on one time axis, beside the one of the page."""
 
@@ -112,7 +115,7 @@ class Room(RoomRecords):
         has = [SIGNALS, *([BASELINE] if self.result.segments else []), LINE]
         has += [SPLITS, RULE_SETS] if self.result.segments else []
         has += [QUESTIONS, READINGS]
-        asked = len(self.questions())
+        asked = len(self.questions()) if self.part() == QUESTIONS or self._few_readings() else 0
         return tuple(
             Choice(
                 f"{PART_WORDS[part]} ({asked})" if part == QUESTIONS and asked else PART_WORDS[part],
@@ -121,6 +124,12 @@ class Room(RoomRecords):
             )
             for part in has
         )
+
+    def _few_readings(self) -> bool:
+        """Return whether the line has so few readings that all of them are screened in a moment."""
+        line = self.result.key.line
+        n = sum(len(each.readings) for each in self.known.standing().streams if each.key.line == line)
+        return n <= SCREENED_AT_ONCE
 
     def part(self) -> str:
         """Return the part that is asked for."""
