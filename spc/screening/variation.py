@@ -49,10 +49,11 @@ def quiet_stretches(series: Series, most: float, zone: tzinfo, *, left_out: Bool
     for length in LENGTHS:
         if 3 * length > len(ranges):
             break
-        starts = range(0, len(ranges) - length + 1, length // 3)
+        starts = np.arange(0, len(ranges) - length + 1, length // 3)
         looks += len(starts)
-        for start in starts:
-            best = min(best, (_chance_as_low(rank, start, length), start, length))
+        chances = _chances_as_low(rank, starts, length)
+        lowest = int(chances.argmin())
+        best = min(best, (float(chances[lowest]), int(starts[lowest]), length))
     chance = looks * best[0]
     if chance > most:
         return []
@@ -81,12 +82,17 @@ def _ranks(ranges: FloatArray) -> FloatArray:
     return np.asarray((low + high) / (2 * len(ranges)), dtype=np.float64)
 
 
-def _chance_as_low(rank: FloatArray, start: int, length: int) -> float:
+def _chances_as_low(rank: FloatArray, starts: IntArray, length: int) -> FloatArray:
+    """Return for each stretch the chance that its mean rank lies so far below that of all other ranges."""
     from scipy.special import ndtr
 
-    inside, rest = rank[start : start + length], np.delete(rank, np.s_[start : start + length])
-    spread = float(rank.std()) * np.sqrt(TOGETHER * (1 / length + 1 / len(rest)))
-    return float(ndtr((inside.mean() - rest.mean()) / spread)) if spread > 0 else 1.0
+    others = len(rank) - length
+    spread = float(rank.std()) * math.sqrt(TOGETHER * (1 / length + 1 / others))
+    if not spread > 0:
+        return np.ones(len(starts))
+    inside = np.lib.stride_tricks.sliding_window_view(rank, length)[starts].sum(axis=1)
+    below = inside / length - (float(rank.sum()) - inside) / others
+    return np.asarray(ndtr(below / spread), dtype=np.float64)
 
 
 def _quiet(
