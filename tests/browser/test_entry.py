@@ -1,19 +1,16 @@
 """What a line lead does with the tablet: every way to write a check down, with gloves and without the server."""
 
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from spc.store.entries import Correction, Reaction
+from tests.browser.entry_steps import DESK, NAMED, TABLET, choose, keep, last, opener, told, type_in
 from tests.browser.made_site import Site, running_site
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
 
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
-NAMED = "localStorage.setItem('write-technician', 'ktl')"
 
 
 @pytest.fixture
@@ -35,41 +32,7 @@ class Taps:
 
 @pytest.fixture
 def opened(site: Site, open_page: Callable[..., Page]) -> Callable[..., Page]:
-    def open_one(screen: dict[str, Any], search: str = "") -> Page:
-        page = open_page(**screen)
-        page.add_init_script(NAMED)
-        page.goto(f"{site.address}/write{search}")
-        page.locator(".entry-card").wait_for()
-        return page
-
-    return open_one
-
-
-def choose(page: Page, title: str, line: str = "") -> None:
-    row = page.locator(".entry-row", has_text=title).filter(has_text=line).first
-    if not row.is_visible():
-        page.locator("details.entry-group").filter(has=row).first.locator("summary").tap()
-    row.tap()
-    expect(page.locator(".entry-card h2")).to_have_text(title)
-
-
-def type_in(page: Page, keys: str) -> None:
-    for key in keys:
-        name = "decimal point" if key == "." else key
-        page.locator(".entry-pad").get_by_role("button", name=name, exact=True).tap()
-
-
-def keep(page: Page) -> None:
-    page.get_by_role("button", name="Keep", exact=True).tap()
-
-
-def told(page: Page) -> Locator:
-    return page.locator(".entry-told")
-
-
-def last(site: Site, key):
-    readings = site.store.streams()[key]
-    return readings.word[-1] or readings.value[-1]
+    return opener(site, open_page)
 
 
 @SCREENS
@@ -244,70 +207,6 @@ def test_a_reading_taken_earlier_and_one_of_the_future(opened, site):
     assert site.store.streams()[BATH].shift[-1] == "A"
 
 
-def test_entries_wait_while_the_server_is_away_and_arrive_once_in_order(opened, site, seen, axe):
-    seen.server_ends = True
-    page = opened(TABLET)
-    before = site.store.sequence()
-    page.context.set_offline(True)
-    expect(page.locator("#link-words")).to_contain_text("No contact with the server")
-    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
-    keep(page)
-    expect(told(page)).to_contain_text("Kept here, not judged yet")
-    choose(page, "Notched shim")
-    page.get_by_role("button", name="partly", exact=True).tap()
-    keep(page)
-    choose(page, "UV-A irradiance")
-    type_in(page, "1800")
-    keep(page)
-
-    expect(page.locator(".entry-waiting")).to_contain_text("3 entries wait on this tablet since ")
-    axe(page)
-    assert site.store.sequence() == before
-    page.context.set_offline(False)
-    page.reload()  # what waited outlives the page
-    expect(page.locator(".entry-list")).to_be_visible()
-    expect(page.locator(".entry-waiting")).to_have_count(0)
-    kept = [entry for entry in site.store.since(before) if entry.kind == "readings"]
-    assert len(kept) == 3
-    order = [site.store.streams()[key].row[-1] for key in (BATH, SHIM, LAMP)]
-    assert [last(site, BATH), last(site, SHIM), last(site, LAMP)] == [0.2, "partly", 1800.0]
-    assert len(order) == 3
-    page.reload()
-    expect(page.locator(".entry-list")).to_be_visible()
-    assert len([entry for entry in site.store.since(before) if entry.kind == "readings"]) == 3
-
-
-def test_an_unlikely_value_is_asked_about_without_the_server_too(opened, site, seen):
-    seen.server_ends = True
-    page = opened(TABLET)
-    choose(page, "UV-A irradiance")
-    page.context.set_offline(True)
-    expect(page.locator("#link-words")).to_contain_text("No contact with the server")
-    type_in(page, "18")
-    keep(page)
-
-    expect(page.locator(".entry-asks")).to_contain_text("far outside the readings before")
-
-
-def test_what_the_server_asks_of_an_entry_that_waited_is_answered_later(opened, site, seen):
-    """The answer to the first try was lost: the tablet asks the person, and throws nothing away by itself."""
-    seen.server_ends = True
-    page = opened(TABLET)
-    choose(page, "UV-A irradiance")
-    page.evaluate(
-        """() => writtenDown.add({line: 'Line 1', check: 'uva_irradiance', position: 'lamp 1', value: '1.8',
-        technician: 'ktl', sure: []}, {stream: 'x', title: 'UV-A irradiance, lamp 1'})"""
-    )
-    page.evaluate("() => writtenDown.flush()")
-    stuck = page.locator(".entry-stuck")
-    expect(stuck).to_contain_text("Was it read in mW/cm2?")
-    stuck.get_by_role("button", name="Keep it as typed").tap()
-
-    expect(stuck).to_have_count(0)
-    page.wait_for_function("() => writtenDown.all().length === 0")
-    assert last(site, LAMP) == 1.8
-
-
 @pytest.mark.parametrize("screen", [TABLET, {**DESK, "width": 390, "height": 844}, DESK], ids=["820", "390", "1440"])
 def test_axe_finds_nothing_and_nothing_is_cut_off(opened, axe, screen):
     page = opened(screen)
@@ -365,48 +264,6 @@ def test_what_is_due_is_offered_one_after_the_other_until_nothing_is(opened, sit
 
     expect(page.locator(".entry-card h2")).to_have_text("Nothing is due this shift")
     assert taps.n == 4
-    assert last(site, BATH) == 0.2
-
-
-def test_an_answer_that_was_lost_on_the_way_doubles_nothing(opened, site, seen):
-    """The server kept the entry and the tablet never heard of it: it sends again, under the same name."""
-    seen.server_ends = True
-    page = opened(TABLET)
-    before = site.store.sequence()
-    lost: list[int] = []
-
-    def lose(route: Any) -> None:
-        answer = route.fetch()
-        if len(lost) < 2:
-            lost.append(answer.status)
-            route.abort()
-        else:
-            route.fulfill(response=answer)
-
-    page.route("**/write/keep", lose)
-    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
-    keep(page)
-
-    expect(told(page)).to_contain_text("Passes")
-    expect(told(page)).to_contain_text("It stood there already; it was kept once.")
-    assert lost == [200, 200]
-    assert len([entry for entry in site.store.since(before) if entry.kind == "readings"]) == 1
-
-
-def test_a_sign_in_that_ran_out_keeps_what_was_written_until_somebody_signs_in(opened, site, seen, axe):
-    seen.server_ends = True
-    page = opened(TABLET)
-    before = site.store.sequence()
-    page.route("**/write/keep", lambda route: route.fulfill(status=401, body="sign in"))
-    page.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
-    keep(page)
-
-    expect(page.locator(".entry-waiting")).to_contain_text("1 entry waits on this tablet")
-    expect(page.locator(".entry-waiting")).to_contain_text("Sign in again")
-    axe(page)
-    assert site.store.sequence() == before
-    page.unroute("**/write/keep")
-    expect(page.locator(".entry-waiting")).to_have_count(0)
     assert last(site, BATH) == 0.2
 
 
