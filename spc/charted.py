@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray, frozen
+from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray, frozen, shared
 from spc.by_identity import by_identity
 from spc.catalogue.acceptance import Acceptance, limits_at
 from spc.catalogue.check import Check
@@ -56,20 +56,25 @@ def charted_readings(readings: Readings, check: Check) -> Charted:
     if check.charted == "deviation":
         shown &= np.isfinite(readings.reference) & (readings.reference != 0.0)
     index = np.flatnonzero(shown)
-    value, reference = readings.value[index], readings.reference[index]
-    x = deviation_percent(value, reference) if check.charted == "deviation" else value
+    taken: IntArray | slice = index if len(index) < len(readings) else slice(None)  # no copy where all are shown
+    value, reference = readings.value[taken], readings.reference[taken]
+    x, bound = value, readings.bound[taken]
+    if check.charted == "deviation":
+        x = deviation_percent(value, reference)
+    elif check.charted == "magnitude":
+        x, bound = np.abs(value), np.where(value < 0.0, -bound, bound).astype(np.int8)  # "<-3" is more than 3
     lower, upper = np.full(len(index), np.nan), np.full(len(index), np.nan)
-    for acceptance, part in limits_by_day(readings.taken_at[index], check):
+    for acceptance, part in limits_by_day(readings.taken_at[taken], check):
         lower[part], upper[part] = _limits(acceptance, reference[part], check)
     return Charted(
-        taken_at=frozen(readings.taken_at[index]),
-        row=frozen(readings.row[index]),
-        x=frozen(np.array(x)),
-        bound=frozen(readings.bound[index]),
-        lower=frozen(lower),
-        upper=frozen(upper),
+        taken_at=frozen(readings.taken_at[taken]),
+        row=frozen(readings.row[taken]),
+        x=frozen(x),
+        bound=frozen(bound),
+        lower=frozen(shared(lower)),
+        upper=frozen(shared(upper)),
         index=frozen(index),
-        resolution=frozen(_resolution(check, reference)),
+        resolution=frozen(shared(_resolution(check, reference))),
     )
 
 

@@ -10,7 +10,7 @@ from spc.catalogue.load import load_catalogue
 from spc.errors import SpcError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog, read_events
-from spc.ingest.follow import LogFollower
+from spc.ingest.follow import LogFollower, is_settled
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
 from spc.scan import Scan, monitor_streams
@@ -99,7 +99,7 @@ class Watch:
             changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
             read_at=now,
             problem=problem,
-            lost=before.lost if read is None else _lost(before, read, now),
+            lost=before.lost if read is None else _lost(before, read, now, restarted=self._follower.restarted),
         )
         return True
 
@@ -119,16 +119,21 @@ class Watch:
             stamp = None  # read_events says what is wrong
         if stamp is not None and stamp == self._events_stamp:
             return False
-        self._events = read_events(self._events_file, self._catalogue, zone=self._zone, dates=self._dates)
-        self._events_stamp = stamp
-        return True
+        settled, before = is_settled(self._events_file, datetime.now(UTC)), self._events
+        self._events = read_events(
+            self._events_file, self._catalogue, zone=self._zone, dates=self._dates, final=settled
+        )
+        self._events_stamp = stamp if settled else None  # else the last line is looked for again
+        return self._events != before
 
 
-def _lost(before: Snapshot, read: CheckLog, now: datetime) -> str | None:
-    """Return that the log holds fewer rows than when it was last read; said until the watch ends."""
+def _lost(before: Snapshot, read: CheckLog, now: datetime, *, restarted: bool) -> str | None:
+    """Return that the log holds fewer rows than when it was last read, or others; said until the watch ends."""
     were, are = before.scan.log.rows.read, read.rows.read
-    if are >= were:
+    if are >= were and not restarted:
         return before.lost
+    if are >= were:
+        return f"The log was changed in rows read before {time_text(now, read.zone)}; all of it was read anew"
     return f"The log lost rows on {time_text(now, read.zone)}: {were} were read before, {are} are in it now"
 
 

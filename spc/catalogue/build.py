@@ -45,7 +45,7 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
         _refuse_measured_keys(table)
     unit = "" if judged else table.text("unit")
     label = unit if "unit_label" not in table.values else table.text("unit_label")
-    charted = "none" if judged else table.one_of("chart", ("value", "deviation", "none"), default="value")
+    charted = "none" if judged else table.one_of("chart", ("value", "magnitude", "deviation", "none"), default="value")
     on_chart = charted != "none"
     possible = table.named("possible")
     possible.only(("lower", "upper"))
@@ -57,7 +57,7 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
         unit=unit,
         unit_label=label,
         chart_unit="%" if charted == "deviation" else label,
-        charted=cast(Literal["value", "deviation", "none"], charted),
+        charted=cast(Literal["value", "magnitude", "deviation", "none"], charted),
         decimals=table.whole("decimals", least=0, most=9) if "decimals" in table.values else 0 if judged else 2,
         resolution=table.above_zero("resolution"),
         possible=_in_order(possible),

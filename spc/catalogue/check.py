@@ -82,7 +82,8 @@ class Check:
     unit: str  # as written in logs: "uW/cm2"; "" for a judged check
     unit_label: str  # as shown to people: "µW/cm²"
     chart_unit: str  # unit of what is charted: unit_label, or "%" for deviation from a reference
-    charted: Literal["value", "deviation", "none"]  # deviation: 100 (value - reference) / reference
+    charted: Literal["value", "magnitude", "deviation", "none"]
+    """magnitude: the value without its sign. deviation: 100 (value - reference) / reference."""
     decimals: int  # places shown to people, of what is charted
     resolution: float | None  # smallest step a reading can be written in, in `unit`
     possible: tuple[float | None, float | None]  # what the quantity can be at all, in `unit`

@@ -1,20 +1,24 @@
 """A tidy check log: one reading a row, read whole or as it grows; every row is accepted, a duplicate or quarantined."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from pathlib import Path
 
 from spc.catalogue.check import Catalogue
 from spc.errors import LogError
-from spc.ingest.dates import TimeReader, machine_zone
+from spc.ingest.dates import TimeReader, Times, machine_zone
 from spc.ingest.decisions import Decisions, notes
 from spc.ingest.decoder import Decoder
 from spc.ingest.streams import join_streams
 from spc.ingest.table import SHOWN, Fault, Rows, TableReader
-from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, clean_rows
+from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, Cleaned, clean_rows
 from spc.records import BlankCell, CellCount, QuarantinedRow, Readings, Remark, RowCount, StreamKey
 
+DATES_NEEDED = (
+    "is not ISO 8601 and its order is not guessed; "
+    "give --dates dmy, --dates mdy or a strptime pattern such as --dates '%d %b %Y %H:%M'"
+)
 OTHERWISE = "; for a sheet with a column for each check, `spc layout` proposes a layout to give with --layout"
 
 
@@ -51,11 +55,22 @@ def read_log(
 
 
 class LogReader:
-    """Reads a log in pieces of any size; what a row means never depends on the rows after it."""
+    """Reads a log in pieces of any size; what a row means never depends on the rows after it.
+
+    A date that is not ISO 8601 while nothing names its form refuses the file. In a log that is followed (`goes_on`)
+    and has other dates, it costs its own row alone: one slip must not end what everybody watches.
+    """
 
     def __init__(
-        self, path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
+        self,
+        path: Path | str,
+        catalogue: Catalogue,
+        *,
+        zone: tzinfo | None = None,
+        dates: str | None = None,
+        goes_on: bool = False,
     ) -> None:
+        self._goes_on, self._dated = goes_on, False
         self._file = str(path)
         self._catalogue = catalogue
         self._times = time_reader(self._file, zone, dates)
@@ -94,15 +109,26 @@ class LogReader:
     def _take(self, rows: Rows) -> None:
         header = self._table.header
         assert header is not None
-        times = self._times.read(rows.times)
+        times = self._read_times(rows)
         if times.needs_dates is not None:
-            place = times.needs_dates
-            raise dates_needed(self._file, int(rows.number[place]), TIME, rows.times[place])
+            if not self._goes_on or not (self._dated or len(times.need_dates) < len(rows.times)):
+                place = times.needs_dates
+                raise dates_needed(self._file, int(rows.number[place]), TIME, rows.times[place])
+            times = replace(times, faults=times.faults | dict.fromkeys(times.need_dates, DATES_NEEDED))
+        self._dated |= len(times.need_dates) < len(rows.times)
         cleaned = clean_rows(rows, times, self._catalogue, delimiter=header.delimiter, decisions=self._decisions)
-        self._streams, duplicate = join_streams(self._streams, cleaned)
+        self._quarantine += quarantined(self._file, (*rows.faults, *cleaned.faults))
+        self._keep(cleaned)
+
+    def _read_times(self, rows: Rows) -> Times:
+        return self._times.read(rows.times)
+
+    def _keep(self, cleaned: Cleaned) -> None:
+        twice: list[int] = []
+        self._streams, duplicate = join_streams(self._streams, cleaned, twice=twice)
+        self._decisions.repeated_twice += sorted(set(twice) & set(self._decisions.repeated))
         self._duplicate += duplicate
         self._accepted += len(cleaned.row) - duplicate
-        self._quarantine += quarantined(self._file, (*rows.faults, *cleaned.faults))
 
 
 def time_reader(file: str, zone: tzinfo | None, dates: str | None) -> TimeReader:
@@ -137,10 +163,7 @@ def empty_file(file: str) -> LogError:
 
 def dates_needed(file: str, row: int, column: str, text: str) -> LogError:
     """Return the error of a file whose dates are not ISO 8601 while nothing says how to read them."""
-    return LogError(
-        f"{file}: row {row}: {column} {text.strip()[:40]!r} is not ISO 8601 and its order is not guessed; "
-        "give --dates dmy, --dates mdy or a strptime pattern such as --dates '%d %b %Y %H:%M'"
-    )
+    return LogError(f"{file}: row {row}: {column} {text.strip()[:40]!r} {DATES_NEEDED}")
 
 
 def quarantined(file: str, faults: tuple[Fault, ...]) -> list[QuarantinedRow]:

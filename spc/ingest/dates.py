@@ -59,6 +59,7 @@ class Times:
     short_year: BoolArray  # a two-digit year was completed
     faults: dict[int, str] = field(default_factory=dict)  # cell to reason
     needs_dates: int | None = None  # first cell whose date form has to be named by the user
+    need_dates: tuple[int, ...] = ()  # all of them
 
 
 def machine_zone() -> tzinfo:
@@ -129,7 +130,34 @@ class TimeReader:
                 f"this time does not exist in {self.zone}: the clocks go forward over it; "
                 "correct it, or write its offset from UTC",
             )
-        return Times(utc, offset, repeated, short_year, faults, min(needs, default=None))
+        return Times(utc, offset, repeated, short_year, faults, min(needs, default=None), tuple(needs))
+
+    def read_alike(self, letters: NDArray[np.uint8]) -> Times | None:
+        """Return the times of cells of one length, from 16 on, without a text for each; None if one is not ISO 8601.
+
+        Args:
+            letters: ASCII codes of the cells, shape (n, width).
+        """
+        n, width = letters.shape
+        if self._pattern is not None or n == 0 or width < 16:
+            return None
+        heads = letters[:, :16].T.copy()
+        if not _like_iso(heads).all():
+            return None
+        local, no_such = _head_microseconds(heads)
+        if no_such.any():
+            return None
+        offset = np.full(n, NO_OFFSET, dtype=np.int16)
+        if width > 16:
+            ends = np.ascontiguousarray(letters[:, 16:]).view(f"S{width - 16}").ravel()
+            distinct, code = np.unique(ends, return_inverse=True)
+            read = [_tail(end.decode("ascii", "replace").rstrip()) for end in distinct.tolist()]
+            if any(fault is not None for _, _, fault in read):
+                return None
+            local += np.array([extra for extra, _, _ in read], dtype=np.int64)[code]
+            offset[:] = np.array([minutes for _, minutes, _ in read], dtype=np.int16)[code]
+        utc, repeated, gap = _to_utc(local, offset, self.zone)
+        return None if gap.any() else Times(utc, offset, repeated, np.zeros(n, dtype=np.bool_))
 
     def _as_iso(self, text: str) -> tuple[str, str | None, bool]:
         """Return a cell as ISO 8601 text, the fault if there is one, and whether its year had two digits.

@@ -21,6 +21,8 @@ class Decisions:
 
     counts: Counter[Decision] = field(default_factory=Counter)
     repeated: list[int] = field(default_factory=list)  # rows whose time was read as the first pass of a repeated hour
+    repeated_twice: list[int] = field(default_factory=list)  # of these, rows that say what an earlier row says
+    signs: set[str] = field(default_factory=set)  # decimal signs that numbers of the file surely have: ",", "."
 
 
 def notes(
@@ -30,6 +32,8 @@ def notes(
     if header is None:
         return ()
     said = [*encoding_notes(decoder, f"cells parted by {DELIMITERS[header.delimiter]}")]
+    if header.after_sep:
+        said.append("the line before the header says what parts the cells; it is no row")
     other = [name for name in header.names if name not in known]
     if other:
         said.append(f"kept with the rows, not used: {', '.join(other)}")
@@ -53,6 +57,11 @@ def decided(decisions: Decisions, zone: tzinfo) -> tuple[str, ...]:
         said.append(
             f"{_times(len(decisions.repeated))} in an hour that {zone} repeats when the clocks go back, "
             f"read as its first pass: {_rows(decisions.repeated)}"
+        )
+    if decisions.repeated_twice:
+        said.append(
+            f"in such an hour {_rows(decisions.repeated_twice)} says the same as an earlier one and was taken for a "
+            "duplicate; if it was read in the second pass, write its offset from UTC beside the time"
         )
     return tuple(said)
 

@@ -33,17 +33,23 @@ class EventLog:
 
 
 def read_events(
-    path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
+    path: Path | str,
+    catalogue: Catalogue,
+    *,
+    zone: tzinfo | None = None,
+    dates: str | None = None,
+    final: bool = True,
 ) -> EventLog:
     """Read a whole event file; arguments and refusals as `csv_log.read_log`.
 
-    A duplicate says the same as an earlier row in every column but the note.
+    A duplicate says the same as an earlier row in every column but the note. Where the file may still be written
+    (`final` is false), a last line without its end is left for later.
     """
     file = str(path)
     reader = time_reader(file, zone, dates)
     decoder = Decoder(file)
     table = TableReader(file, known=COLUMNS, required=REQUIRED)
-    rows = table.feed(decoder.feed(file_bytes(path), final=True), final=True)
+    rows = table.feed(decoder.feed(file_bytes(path), final=final), final=final)
     if rows is None or table.header is None:
         raise empty_file(file)
     number = rows.number.tolist()

@@ -1,7 +1,8 @@
 """A growing log: only the rows that are new are read, and what was read before is remembered."""
 
 import zlib
-from datetime import tzinfo
+from datetime import datetime, tzinfo
+from os import SEEK_END
 from pathlib import Path
 
 from spc.catalogue.check import Catalogue
@@ -69,7 +70,7 @@ class LogFollower:
         if not same or len(data) < self._read or self._reader is None:
             if not data:
                 raise empty_file(str(self._path))
-            self._reader = LogReader(path, catalogue, zone=zone, dates=dates)
+            self._reader = LogReader(path, catalogue, zone=zone, dates=dates, goes_on=True)
             self._read = self._checksum = 0
             self.restarted = self._gave
         else:
@@ -79,3 +80,25 @@ class LogFollower:
         self._checksum = zlib.crc32(new, self._checksum)
         self._read = len(data)
         return log
+
+
+SETTLED_SECONDS = 2.0
+"""How long a file has to be left alone until its last line counts without a line end: nobody pauses so long in one."""
+
+
+def is_settled(path: Path, now: datetime) -> bool:
+    """Return whether the last line of a file may be read as it stands: it has its end, or nobody goes on writing.
+
+    Args:
+        path: the file; one that is not there is settled, and reading it says what is wrong.
+        now: the time, aware.
+    """
+    try:
+        with path.open("rb") as file:
+            size = file.seek(0, SEEK_END)
+            file.seek(max(0, size - 2))
+            ends = file.read().endswith((b"\n", b"\n\0")) or size == 0  # the second in UTF-16
+        age = now.timestamp() - path.stat().st_mtime
+    except OSError:
+        return True
+    return ends or not 0.0 <= age < SETTLED_SECONDS

@@ -11,14 +11,23 @@ from spc.records import Readings, StreamKey
 Identity = tuple[int, int, float, int, str]
 
 
-def join_streams(before: Mapping[StreamKey, Readings], new: Cleaned) -> tuple[dict[StreamKey, Readings], int]:
+def join_streams(
+    before: Mapping[StreamKey, Readings], new: Cleaned, *, twice: list[int] | None = None
+) -> tuple[dict[StreamKey, Readings], int]:
     """Return all streams with the rows of `new` in them, and how many of these were duplicates.
+
+    Args:
+        before: the streams so far.
+        new: rows, in file order.
+        twice: is given the rows of the file that were duplicates.
 
     A duplicate has the stream, time and value (with its bound, or the word) of an earlier row of the file. A stream
     without new readings is the same object as before.
     """
     order = _by_stream_and_time(new)
     doubled = _doubled(new, order, before)
+    if twice is not None:
+        twice += np.sort(new.row[order[doubled]]).tolist()
     order = order[~doubled]
     counts = np.bincount(new.stream[order], minlength=len(new.keys)).tolist()
     readings = _cut(new, order, counts)

@@ -23,6 +23,9 @@ APART = "\x1f"  # the unit separator of ASCII, which logs do not use
 BLANK = " \t\xa0\ufeff"  # what a line without a row may hold
 SHOWN = 300  # characters of a faulty row that are kept
 DIGIT = re.compile("[0-9]")
+SEP = re.compile(r'[\ufeff]?"?sep=[,;\t]?"?[ \r]*', re.IGNORECASE)
+"""A first line that spreadsheets write to say what parts the cells."""
+
 NEVER_CLOSED = 'a quote (") is opened and never closed; close it, or double it if it belongs to the text'
 AFTER_QUOTE = (
     'a quoted cell goes on after its closing quote ("), or is too long; double a quote that belongs to the text'
@@ -36,6 +39,7 @@ class Header:
     names: tuple[str, ...]
     delimiter: str
     line: int  # where it stands in the file
+    after_sep: bool = False  # whether a line before it says what parts the cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,11 @@ class Column:
         """Append `cells`."""
         codes = np.fromiter(map(self._numbers.__getitem__, cells), dtype=np.int32, count=len(cells))
         self._parts.append(codes)
+
+    def extend_coded(self, texts: Sequence[str], codes: Codes) -> None:
+        """Append cells given as their distinct texts and which of them stands in each."""
+        place = np.fromiter(map(self._numbers.__getitem__, texts), dtype=np.int32, count=len(texts))
+        self._parts.append(place[codes])
 
     @property
     def texts(self) -> list[str]:
@@ -130,6 +139,9 @@ class TableReader:
     (and does not end a cell that began before the time), or where the file ends.
     """
 
+    blocks = 1
+    """How many times BLOCK characters are split at once."""
+
     def __init__(self, file: str, *, known: Sequence[str], required: Sequence[str], otherwise: str = "") -> None:
         self.header: Header | None = None
         self._file = file
@@ -139,6 +151,7 @@ class TableReader:
         self._line = 1  # number of the next line
         self._held = ""
         self._time_column = 0
+        self._after_sep = False
 
     @property
     def holds(self) -> bool:
@@ -158,12 +171,17 @@ class TableReader:
         at = self._read_header(text) if self.header is None else 0
         if self.header is None:
             return None
-        rows = Rows(self.header, self._required[0])
+        rows = self._no_rows()
         while at < len(text):
-            stop = text.rfind("\n", at, at + BLOCK) + 1 or text.find("\n", at) + 1
+            stop = text.rfind("\n", at, at + self.blocks * BLOCK) + 1 or text.find("\n", at) + 1
             plain = self._split_plain(text[at:stop], rows)
             at = stop if plain else self._split_lines(text, at, stop, rows, final=final)
         return rows
+
+    def _no_rows(self) -> Rows:
+        """Return rows to be filled."""
+        assert self.header is not None
+        return Rows(self.header, self._required[0])
 
     def _split_plain(self, block: str, rows: Rows) -> bool:
         """Split `block` in one go if it holds nothing but whole rows of one line each; return whether it did."""
@@ -268,8 +286,10 @@ class TableReader:
         at = 0
         while at < len(text):
             end = text.find("\n", at)
-            if text[at:end].strip(BLANK):
+            says_delimiter = not self._after_sep and SEP.fullmatch(text[at:end]) is not None
+            if text[at:end].strip(BLANK) and not says_delimiter:
                 return self._set_header(text, at)
+            self._after_sep |= says_delimiter
             self._line, at = self._line + 1, end + 1
         return at
 
@@ -284,11 +304,11 @@ class TableReader:
                 f"{where} lacks the column{'s' * (len(lacking) > 1)} {', '.join(lacking)}; found {found}; "
                 f"the first line must name the columns, {', '.join(self._required)} among them{self._otherwise}"
             )
-        plain = [plain_name(name) for name in names]
-        twice = sorted({name for name, key in zip(names, plain, strict=True) if plain.count(key) > 1})
+        known = set(self._known.values())
+        twice = sorted({name for name in names if name in known and names.count(name) > 1})
         if twice:
             raise LogError(f"{where} names the column {twice[0]!r} more than once; rename or remove one of them")
-        self.header = Header(tuple(names), delimiter, self._line)
+        self.header = Header(told_apart(names), delimiter, self._line, self._after_sep)
         self._time_column = names.index(self._required[0])
         self._line += 1
         return at + len(line) + 1
@@ -305,6 +325,21 @@ class TableReader:
             cells = line.split(delimiter)
         names = [" ".join(cell.strip("\ufeff").split()) for cell in cells]
         return [self._known.get(plain_name(name), name) or f"column {place}" for place, name in enumerate(names, 1)]
+
+
+def told_apart(names: Sequence[str]) -> tuple[str, ...]:
+    """Return column names, one that says the same as an earlier one with its number: "lot", "lot (2)"."""
+    taken = {plain_name(name) for name in names}
+    seen: set[str] = set()
+    found = []
+    for name in names:
+        apart, number = name, 1
+        while plain_name(apart) in seen or (number > 1 and plain_name(apart) in taken):
+            number += 1
+            apart = f"{name} ({number})"
+        seen.add(plain_name(apart))
+        found.append(apart)
+    return tuple(found)
 
 
 def _without_quotes(block: str, delimiter: str, width: int) -> str:

@@ -1,5 +1,6 @@
 """Columns of cells of a tidy log to clean columns: each distinct text is read once, the rest is array work."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -128,6 +129,8 @@ def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str
     check = _check_codes(cells["check"], checks, blame)
     value, bound, word = _values(cells["value"], check, checks, blame, delimiter)
     reference = _references(cells["reference"], check, checks, blame, delimiter)
+    if delimiter == "\t":
+        _open_points({"value": cells["value"], "reference": cells["reference"]}, blame, decisions.signs)
     _to_catalogue_units(cells["unit"], check, checks, value, reference, blame)
     _possible(value, bound, check, checks, blame)
     no_size = (
@@ -235,6 +238,47 @@ def _references(column: Trimmed, check: Codes, checks: Sequence[Check], blame: _
     return reference
 
 
+OPEN_POINT = re.compile(r"[<>]?\s*[+\-\u2212]?[1-9][0-9]{0,2}\.[0-9]{3}")
+OPEN_POINT_REASON = (
+    "the point may part decimals or thousands, and the numbers before do not settle it; "
+    "write decimals with another number of digits, or the whole number without a sign for thousands"
+)
+
+
+def _open_points(columns: Mapping[str, Trimmed], blame: _Blame, signs: set[str]) -> None:
+    """Blame numbers such as "2.450" in cells parted by tabs, unless only points stood for decimals so far.
+
+    A file parted by tabs has either decimal sign. What "2.450" means is settled by the numbers up to its row that can
+    be read in one way alone: "0.21" or "0,21".
+
+    Args:
+        columns: number columns by name, each of n rows.
+        blame: told of the rows.
+        signs: decimal signs of the rows before these; those of these rows are added.
+    """
+    n = len(blame.good)
+    first = {sign: 0 if sign in signs else n for sign in (",", ".")}
+    for column in columns.values():
+        for code, text in enumerate(column.texts):
+            sign = _sure_sign(text)
+            if sign:
+                first[sign] = min(first[sign], int(np.flatnonzero(column.codes == code)[0]))
+    signs |= {sign for sign, place in first.items() if place < n}
+    places = np.arange(n)
+    settled = (places >= first["."]) & (places < first[","])
+    for name, column in columns.items():
+        is_open = np.array([bool(OPEN_POINT.fullmatch(text)) for text in column.texts], dtype=np.bool_)
+        blame.blame(is_open[column.codes] & ~settled, name, OPEN_POINT_REASON)
+
+
+def _sure_sign(text: str) -> str:
+    """Return the decimal sign that a number surely has, "" where it has none or it may part thousands."""
+    found = parse_number(text, delimiter="\t")
+    if not isinstance(found, Number) or OPEN_POINT.fullmatch(text):
+        return ""
+    return "," if found.decimal_comma else "." if "." in text else ""
+
+
 def _to_catalogue_units(
     column: Trimmed,
     check: Codes,
@@ -273,10 +317,31 @@ def _convert(
     blame: _Blame,
 ) -> None:
     value[places] = convert(value[places], written, check.unit)
+    if check.charted == "deviation":
+        _blame_other_unit(places, written, check, value, reference, blame)
     if check.acceptance.rule != "minimum_at_reference":  # there the reference is what the document's table is read at
         reference[places] = convert(reference[places], written, check.unit)
     _blame_infinite(places, check, value, reference, blame)
     blame.decided(("converted", check.key, written, check.unit), places)
+
+
+def _blame_other_unit(
+    places: IntArray, written: str, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame
+) -> None:
+    """Blame the rows whose reference, as it stands, fits the converted value better than the converted one does.
+
+    The unit column speaks of both. 1.01 in kA beside 1000 would be a deviation of 99.9 %, and nobody meant it.
+    """
+    read, stands = np.abs(value[places]), reference[places]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        as_stands = np.abs(np.log(read / stands))
+        as_converted = np.abs(np.log(read / convert(stands, written, check.unit)))
+    blame.blame(
+        places[np.isfinite(as_converted) & (as_stands < as_converted)],
+        "reference",
+        f"the unit {written} is that of value and reference, and this reference looks like {check.unit}; "
+        "write both in one unit",
+    )
 
 
 def _from_deviation(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:

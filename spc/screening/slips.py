@@ -102,6 +102,7 @@ def _sizes(result: StreamResult) -> tuple[IntArray, FloatArray]:
     """Return the readings in `Readings` that are looked at, and their size: over the reference where there is one."""
     readings = result.readings
     size = readings.value / readings.reference if result.check.charted == "deviation" else readings.value
+    size = np.abs(size) if result.check.charted == "magnitude" else size
     numbers = np.isfinite(size)
     if not numbers.any() or np.mean(size[numbers] <= 0) > 0.02:
         return np.zeros(0, dtype=np.int64), np.zeros(0)

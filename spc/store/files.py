@@ -72,9 +72,10 @@ def import_events(
     dates: str | None,
     who: str,
     now: datetime,
+    final: bool = True,
 ) -> Imported:
-    """Add what is new of an event file; all of it or nothing."""
+    """Add what is new of an event file; all of it or nothing. `final`: see `read_events`."""
     file = source_file(path)
-    log: EventLog = read_events(path, catalogue, zone=zone, dates=dates)
+    log: EventLog = read_events(path, catalogue, zone=zone, dates=dates, final=final)
     added = store.add_events(log, file, who=who, now=now)
     return Imported(str(path), "events", added, log.quarantine, log.notes)

@@ -14,7 +14,7 @@ from spc.errors import SpcError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.dates import machine_zone
 from spc.ingest.event_log import EventLog
-from spc.ingest.follow import LogFollower
+from spc.ingest.follow import LogFollower, is_settled
 from spc.monitor import monitor_stream
 from spc.records import Event, QuarantinedRow, Readings, RowCount, StreamKey
 from spc.results import StreamResult
@@ -25,6 +25,7 @@ from spc.store.files import import_events
 from spc.store.intake import SourceFile
 from spc.store.store import Store
 from spc.watch import Snapshot
+from spc.wording import time_text
 
 TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
 """Kinds of entries after which every stream is looked at again."""
@@ -65,6 +66,7 @@ class StoreWatch:
         self._zone, self._dates, self._who = zone or machine_zone(), dates, who
         self._follow, self._events_file = follow, events
         self._follower = LogFollower(follow, self._catalogue, zone=zone, dates=dates) if follow else None
+        self._lost: str | None = None  # that the followed log was changed in what was read, said until the watch ends
         self._brought: Mapping[StreamKey, Readings] = {}
         self._events_stamp: tuple[int, int] | None = None
         self._sequence = -1  # of the last entry seen
@@ -104,12 +106,12 @@ class StoreWatch:
             problem = str(error)
         before = self.snapshot
         if stale is None:
-            version = before.version + (problem != before.problem)
-            self.snapshot = replace(before, read_at=now, problem=problem, version=version)
+            version = before.version + ((problem, self._lost) != (before.problem, before.lost))
+            self.snapshot = replace(before, read_at=now, problem=problem, version=version, lost=self._lost)
             return version != before.version
         version = before.version + 1
         changed = {**before.changed, **dict.fromkeys(stale, version)}
-        self.snapshot = Snapshot(version, self._scan(), changed, now, problem)
+        self.snapshot = Snapshot(version, self._scan(), changed, now, problem, self._lost)
         return True
 
     # files into the store
@@ -122,6 +124,11 @@ class StoreWatch:
             return
         fresh = {key: each for key, each in log.streams.items() if self._brought.get(key) is not each}
         file = SourceFile(str(self._follow.resolve()), "")
+        if self._follower is not None and self._follower.restarted:
+            self._lost = (
+                f"The followed log was changed in rows read before {time_text(now, self._zone)}. It was read anew: "
+                "what was first written stays in the store, and rows that say something else stand beside it"
+            )
         self._store.add_log(replace(log, streams=fresh), self._catalogue, file, who=self._who, now=now)
         self._brought = log.streams
 
@@ -132,10 +139,18 @@ class StoreWatch:
         except OSError:
             stamp = None  # reading it says what is wrong
         if stamp is None or stamp != self._events_stamp:
+            settled = is_settled(path, now)
             import_events(
-                self._store, path, self._catalogue, zone=self._zone, dates=self._dates, who=self._who, now=now
+                self._store,
+                path,
+                self._catalogue,
+                zone=self._zone,
+                dates=self._dates,
+                who=self._who,
+                now=now,
+                final=settled,
             )
-            self._events_stamp = stamp
+            self._events_stamp = stamp if settled else None  # else the last line is looked for again
 
     # out of the store
 

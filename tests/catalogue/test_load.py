@@ -299,7 +299,7 @@ MISTAKES = [
     (BATH + "obliges = 'stop'\n", "bath_concentration.obliges", "list of texts"),
     (BATH + "obliges = ['stop', 3]\n", "bath_concentration.obliges", "list of texts"),
     (BATH + "cautions = ['x', 'x']\n", "bath_concentration.cautions", "one thing twice"),
-    (BATH + "chart = 'ewm'\n", "bath_concentration.chart", "'ewm'", "value, deviation, none"),
+    (BATH + "chart = 'ewm'\n", "bath_concentration.chart", "'ewm'", "value, magnitude, deviation, none"),
     (BATH + "kind = 'measurd'\n", "bath_concentration.kind", "did you mean 'measured'?"),
     (BATH + "possible = {lower = 1, upper = 0}\n", "bath_concentration.possible", "lower 1 is above upper 0"),
     (BATH + "possible = {upper = 0.3}\n", "bath_concentration.acceptance.upper", "0.4", "'possible'"),

@@ -64,7 +64,7 @@ def test_no_starter_limit_is_confirmed(key):
 def test_a_measured_check_is_charted_and_says_where_to_look_either_way(key):
     check = CHECKS[key]
 
-    assert check.charted == ("deviation" if key == "ammeter" else "value")
+    assert check.charted == {"ammeter": "deviation", "residual_field": "magnitude"}.get(key, "value")
     assert check.chart_unit == ("%" if key == "ammeter" else check.unit_label)
     assert check.unit
     assert check.resolution

@@ -173,16 +173,34 @@ def test_a_file_that_went_away_is_read_anew_when_it_is_back(log):
 
 
 def test_a_log_that_is_refused_stays_refused_until_it_changes(log):
-    follower = follow(log)
-    poll(follower)
     good = log.read_text()
-    append(log, row("0.22").replace("2025-03-04T06:10", "04/03/2025 06:10"))
+    log.write_text(good.replace("2025-03-04T06:10", "04/03/2025 06:10"))
+    follower = follow(log)
     for _ in range(2):
         with pytest.raises(LogError, match="--dates"):
             follower.poll()
     log.write_text(good + row("0.22", "07:10"))
 
     assert values(poll(follower)) == [0.21, 0.22]
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_a_date_in_another_form_costs_its_own_row_alone(log, first):
+    slip = row("0.22").replace("2025-03-04T06:10", "04/03/2025 07:10")
+    follower = follow(log)
+    if first:  # it stands there already when the log is first looked at
+        append(log, slip)
+    poll(follower)
+    append(log, row("0.23", "08:10") if first else slip + row("0.23", "08:10"))
+
+    read = poll(follower)
+
+    assert values(read) == [0.21, 0.23]
+    assert reasons(read) == [(3, "taken_at", "04/03/2025 07:10")]
+    assert "--dates dmy" in read.quarantine[0].reason
+    assert read.rows == RowCount(read=3, accepted=2, duplicate=0, quarantined=1)
+    with pytest.raises(LogError, match="row 3: taken_at"):  # read as a whole, a file whose form is open is refused
+        read_log(log, CATALOGUE, zone=ZONE)
 
 
 def test_an_empty_file_is_refused_and_read_once_it_has_a_header(tmp_path):

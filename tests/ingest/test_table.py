@@ -102,6 +102,33 @@ def test_columns_without_a_name_are_named_by_their_place():
     assert reader.header.names == ("at", "line", "column 3", "column 4")
 
 
+def test_an_unknown_name_that_stands_twice_is_kept_with_its_number():
+    reader = TableReader("log.csv", known=("at", "line"), required=("at", "line"))
+    rows = reader.feed("at,line,Lot no,lot-NO,lot no (2),,\n6:10,A,7,8,9,x,y\n", final=True)
+
+    assert reader.header is not None
+    assert reader.header.names == ("at", "line", "Lot no", "lot-NO (3)", "lot no (2)", "column 6", "column 7")
+    assert rows is not None
+    assert [column.texts for column in rows.columns.values()] == [["A"], ["7"], ["8"], ["9"], ["x"], ["y"]]
+
+
+@pytest.mark.parametrize("first", ["sep=;", '"sep=;"', "SEP=;", "\ufeffsep=;", "\n\nsep=;"])
+def test_a_line_that_says_what_parts_the_cells_is_no_header(first):
+    reader = TableReader("log.csv", known=("at", "line"), required=("at", "line"))
+    rows = reader.feed(f"{first}\nat;line\n6:10;A\n", final=True)
+
+    assert reader.header is not None
+    assert (reader.header.names, reader.header.delimiter, reader.header.after_sep) == (("at", "line"), ";", True)
+    assert rows is not None
+    assert rows.number.tolist() == [first.count("\n") + 3]
+
+
+@pytest.mark.parametrize("second", ["sep=;\nat;line", "sep=x"])
+def test_only_one_such_line_is_none(second):
+    with pytest.raises(LogError, match="lacks the columns"):
+        read(f"sep=;\n{second}\n")
+
+
 @pytest.mark.parametrize(
     ("header", "says"),
     [
@@ -109,7 +136,6 @@ def test_columns_without_a_name_are_named_by_their_place():
         ("x", "lacks the columns at, line; found 'x'"),
         ("March 2025,,", "lacks the columns at, line"),
         ("at,line,LINE", "names the column 'line' more than once"),
-        ("at,line,Lot no,lot-NO", "more than once"),
         ('at,"line', "lacks the column line"),
     ],
 )

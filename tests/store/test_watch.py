@@ -10,11 +10,12 @@ from dashboard.settings import Settings
 from spc.catalogue.load import starter
 from spc.errors import StoreError
 from spc.scan import scan
-from spc.store.entries import Correction, LimitDecision, Said
+from spc.store.entries import Baseline, Correction, LimitDecision, Said
 from spc.store.intake import SourceFile
 from spc.store.readback import identity_of
 from spc.store.store import Store
 from spc.store.watch import StoreWatch
+from spc.times import from_microseconds
 from tests.store.made_store import BATH, LOG, NOW, add, changed_bath, long_log, read_text
 from tests.store.test_limits import fixed
 from tests.store.test_store import DAY
@@ -159,3 +160,55 @@ def test_a_stream_that_the_catalogue_does_not_know_is_told_of(empty, store, tmp_
 def test_a_store_that_is_not_there_is_refused(tmp_path):
     with pytest.raises(StoreError, match="there is no such store"):
         StoreWatch(tmp_path / "none.db")
+
+
+def test_a_row_that_was_changed_in_a_followed_log_is_told_and_what_was_first_written_stays(empty, tmp_path):
+    log = tmp_path / "followed.csv"
+    log.write_text(LOG, encoding="utf-8")
+    watch = StoreWatch(empty, follow=log, zone=UTC)
+    before = result(watch).readings.value.tolist()
+    log.write_text(LOG.replace("tank,0.21", "tank,0.24"), encoding="utf-8")
+
+    changed = watch.poll()
+    told, after = watch.snapshot.lost, result(watch).readings.value.tolist()
+    watch.close()
+
+    assert changed
+    assert told is not None
+    assert "what was first written stays in the store" in told
+    assert [value for value in after if value == value] == [0.21, 0.24, *[v for v in before[1:] if v == v]]
+
+
+def test_a_store_takes_no_half_written_event(empty, tmp_path):
+    log, events = tmp_path / "followed.csv", tmp_path / "events.csv"
+    log.write_text(LOG, encoding="utf-8")
+    head = "at,line,kind,check,position,amount,unit,note\n"
+    events.write_text(head + "2025-03-04T05:30Z,Line A,bath_changed,,,,,tank cle")
+    watch = StoreWatch(empty, follow=log, events=events, zone=UTC)
+    first = watch.store.events()
+    events.write_text(head + "2025-03-04T05:30Z,Line A,bath_changed,,,,,tank cleaned\n")
+    watch.poll()
+    second = watch.store.events()
+    watch.close()
+
+    assert first == ()
+    assert [event.note for event in second] == ["tank cleaned"]
+
+
+def test_a_baseline_that_is_signed_off_is_used_at_the_next_look(empty, tmp_path):
+    log = tmp_path / "long.csv"
+    log.write_text(long_log(150), encoding="utf-8")
+    watch = StoreWatch(empty, follow=log, zone=UTC)
+    own = result(watch).segments[0]
+    assert own.limits is not None
+    first, last = (from_microseconds(int(result(watch).charted.taken_at[i])) for i in (0, 19))
+    limits = (own.limits.centre_line, own.limits.sigma, own.limits.lower, own.limits.upper)
+    version = Baseline(BATH, 1, "proposed", first, last, 20, *limits, by="anna")
+    for step in ("proposed", "reviewed", "signed off"):
+        watch.store.append(replace(version, step=step, valid_from=last + timedelta(minutes=1)), who="anna", now=NOW)
+
+    assert watch.poll()
+    used = result(watch).segments[-1]
+    watch.close()
+    assert used.signed is not None
+    assert (used.first, used.signed.version, used.limits.upper if used.limits else None) == (20, 1, own.limits.upper)
