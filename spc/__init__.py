@@ -128,6 +128,7 @@ if TYPE_CHECKING:
     from spc.screening import Question, screen
     from spc.sigma import sigma_from_median_range, sigma_overall, sigma_with_floor, sigma_within
     from spc.signals import Episode, StreamState, episodes, stream_state
+    from spc.store.store import Store
     from spc.tolerance import ToleranceInterval, normal_bound, normal_interval, ordered_bound, ordered_interval
 
 __all__ = [
@@ -206,6 +207,7 @@ __all__ = [
     "SpcError",
     "Specification",
     "StepChange",
+    "Store",
     "StreamKey",
     "StreamResult",
     "StreamState",
@@ -396,6 +398,7 @@ _HOMES = {
     "spc.screening": "Question screen",
     "spc.sigma": "sigma_from_median_range sigma_overall sigma_with_floor sigma_within",
     "spc.signals": "Episode StreamState episodes stream_state",
+    "spc.store.store": "Store",
     "spc.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names.split()}
