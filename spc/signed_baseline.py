@@ -39,6 +39,7 @@ class SignedBaseline:
     valid_until: datetime | None = None  # when it was withdrawn; None: it was not
     unit: str = ""  # of the chart it was drawn from; "" where that was not kept
     words: str = ""  # what the person wrote when signing
+    left_out: tuple[datetime, ...] = ()  # readings between first and last that it leaves out
 
     @property
     def named(self) -> str:

@@ -117,6 +117,7 @@ def test_a_version_is_signed_step_by_step_and_sets_the_limits_from_its_day(kept)
     used = bath(kept).segments[-1]
     assert [entry.record.step for entry in version.steps] == ["proposed", "reviewed", "signed off"]
     assert version.signed == used.signed
+    assert used.signed.left_out == (at(7),)
     assert (used.first, used.signed.signed_by) == (40, "maria")
     with pytest.raises(InputError, match="say why"):
         take_step(kept, BATH, 1, "withdrawn", who="maria", now=NOW)

@@ -71,6 +71,7 @@ def signed_baselines(entries: Iterable[Entry[Baseline]], key: StreamKey) -> tupl
                 signed_at=entry.at,
                 unit=each.unit,
                 words=each.words,
+                left_out=each.left_out,
             )
         elif each.step == "withdrawn" and each.version in found:
             found[each.version] = replace(found[each.version], valid_until=each.valid_from or entry.at)
