@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_audit, cli_demo, cli_forecast, cli_record, cli_setup, cli_store
+from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_setup, cli_store
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -296,6 +296,7 @@ cli_setup.add_commands(app)
 cli_demo.add_commands(app)
 cli_record.add_commands(app)
 cli_forecast.add_commands(app)
+cli_fleet.add_commands(app)
 
 
 def console() -> "Console":

@@ -99,6 +99,7 @@ LAYERS = {
         "dose_json",
         "failure_book",
         "figures",
+        "fleet",
         "ingest",
         "printed",
         "rules_cost_json",
@@ -116,6 +117,7 @@ LAYERS = {
         "cli",
         "cli_audit",
         "cli_demo",
+        "cli_fleet",
         "cli_forecast",
         "cli_record",
         "cli_setup",
@@ -123,7 +125,7 @@ LAYERS = {
     ],
 }
 
-HEAVY = {"dash", "numba", "pandas", "pint", "plotly", "scipy", "statsmodels"}
+HEAVY = {"dash", "dask", "distributed", "numba", "pandas", "pint", "plotly", "pyarrow", "scipy", "statsmodels"}
 COMPILED = {"spc.kernels.drift", "spc.kernels.limits", "spc.kernels.rules"}  # imported where they are used
 ONLY_IN = {"dash": "dashboard", "flask": "dashboard", "waitress": "dashboard", "typer": "spc/cli"}
 

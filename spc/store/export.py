@@ -222,8 +222,8 @@ def _new_file(path: Path) -> Iterator[TextIO]:
 
 def _write_parquet(path: Path) -> None:
     try:
-        import pyarrow as pa  # type: ignore[import-untyped]  # it comes without types
-        import pyarrow.parquet as pq  # type: ignore[import-untyped]
+        import pyarrow as pa
+        import pyarrow.parquet as pq
     except ImportError:
         raise SetupError("Parquet needs its library; install it: pip install 'mt-process-control[parquet]'") from None
     with path.open(encoding="utf-8", newline="") as file:
