@@ -5,6 +5,7 @@ from pathlib import Path
 
 from spc.catalogue.check import Catalogue
 from spc.ingest.csv_log import CheckLog, read_log
+from spc.ingest.large_log import is_large, read_large_log
 
 
 def read_log_file(
@@ -39,4 +40,6 @@ def read_log_file(
 
         if is_workbook(path):
             return read_tidy_workbook(path, catalogue, zone=zone, dates=dates)
+    if is_large(path):
+        return read_large_log(path, catalogue, zone=zone, dates=dates)
     return read_log(path, catalogue, zone=zone, dates=dates)
