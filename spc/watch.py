@@ -99,7 +99,7 @@ class Watch:
             changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
             read_at=now,
             problem=problem,
-            lost=before.lost if read is None else _lost(before, read, now, restarted=self._follower.restarted),
+            lost=before.lost if read is None else _lost(before, read, now, changed=self._follower.changed),
         )
         return True
 
@@ -127,10 +127,10 @@ class Watch:
         return self._events != before
 
 
-def _lost(before: Snapshot, read: CheckLog, now: datetime, *, restarted: bool) -> str | None:
+def _lost(before: Snapshot, read: CheckLog, now: datetime, *, changed: bool) -> str | None:
     """Return that the log holds fewer rows than when it was last read, or others; said until the watch ends."""
     were, are = before.scan.log.rows.read, read.rows.read
-    if are >= were and not restarted:
+    if are >= were and not changed:
         return before.lost
     if are >= were:
         return f"The log was changed in rows read before {time_text(now, read.zone)}; all of it was read anew"

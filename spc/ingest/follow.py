@@ -21,14 +21,16 @@ class LogFollower:
         self, path: Path | str, catalogue: Catalogue, *, zone: tzinfo | None = None, dates: str | None = None
     ) -> None:
         self.restarted = False
-        """Whether the last poll that read anything read the file anew because it was no longer the one read before."""
+        """Whether the last poll that read anything read the file anew, from its start."""
+        self.changed = False
+        """Whether what was read before stood there no longer, or otherwise, at that poll."""
         self._path = Path(path)
         self._how = (path, catalogue, zone, dates)
         self._stamp: tuple[int, ...] | None = None
         self._error: LogError | None = None
         self._reader: LogReader | None = None
         self._read = self._checksum = 0
-        self._gave = False
+        self._given = (0, 0)  # bytes read, and their checksum, at the last poll that gave a log
 
     @property
     def unfinished(self) -> bool:
@@ -53,7 +55,7 @@ class LogFollower:
         except LogError as error:
             self._stamp, self._error, self._reader = stamp, error, None
             raise
-        self._stamp, self._error, self._gave = stamp, None, True
+        self._stamp, self._error, self._given = stamp, None, (self._read, self._checksum)
         return log
 
     def _look(self) -> tuple[int, ...]:
@@ -66,15 +68,15 @@ class LogFollower:
 
     def _read_on(self, data: bytes) -> CheckLog:
         path, catalogue, zone, dates = self._how
-        same = self._reader is not None and zlib.crc32(memoryview(data)[: self._read]) == self._checksum
-        if not same or len(data) < self._read or self._reader is None:
+        length, checksum = self._given
+        self.changed = len(data) < length or zlib.crc32(memoryview(data)[:length]) != checksum
+        goes_on = self._reader is not None and self._read == length and not self.changed
+        self.restarted = not goes_on and length > 0
+        if not goes_on or self._reader is None:
             if not data:
                 raise empty_file(str(self._path))
             self._reader = LogReader(path, catalogue, zone=zone, dates=dates, goes_on=True)
             self._read = self._checksum = 0
-            self.restarted = self._gave
-        else:
-            self.restarted = False
         new = data[self._read :]
         log = self._reader.feed(new, final=False)
         self._checksum = zlib.crc32(new, self._checksum)

@@ -124,7 +124,7 @@ class StoreWatch:
             return
         fresh = {key: each for key, each in log.streams.items() if self._brought.get(key) is not each}
         file = SourceFile(str(self._follow.resolve()), "")
-        if self._follower is not None and self._follower.restarted:
+        if self._follower is not None and self._follower.changed:
             self._lost = (
                 f"The followed log was changed in rows read before {time_text(now, self._zone)}. It was read anew: "
                 "what was first written stays in the store, and rows that say something else stand beside it"
