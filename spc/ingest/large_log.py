@@ -8,6 +8,7 @@ Times of one length are read from their letters, without a text for each. Of a f
 import csv
 import re
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import replace
 from datetime import tzinfo
 from importlib.util import find_spec
@@ -31,7 +32,7 @@ from spc.records import Readings, RowCount, StreamKey
 LARGE = 32_000_000
 """Bytes from which on a log is read here: below, loading pyarrow costs more than it saves."""
 
-PIECE = 32_000_000
+PIECE = 16_000_000
 """Bytes that are read at once."""
 
 QUOTED_LINE = re.compile('[^\n]*"[^\n]*')
@@ -50,13 +51,26 @@ def read_large_log(
 ) -> CheckLog:
     """Read a whole check log in pieces of `piece` bytes; arguments, result and refusals are those of `read_log`."""
     reader = LargeLogReader(path, catalogue, zone=zone, dates=dates)
+    with ThreadPoolExecutor(1) as ahead:  # the next piece is split into cells while those of this one are read
+        split: Future[Rows | None] | None = None
+        for data in _pieces(path, piece):
+            coming = ahead.submit(reader.split, data)
+            if split is not None:
+                reader.take(split.result())
+            wait((coming,))  # one piece ahead, no more: memory stays bounded
+            split = coming
+        if split is not None:
+            reader.take(split.result())
+    return reader.feed(b"", final=True)
+
+
+def _pieces(path: Path | str, size: int) -> Iterator[bytes]:
     try:
         with Path(path).open("rb") as file:
-            while data := file.read(piece):
-                reader.feed(data, final=False)
+            while data := file.read(size):
+                yield data
     except OSError as error:
         raise LogError(f"{path}: cannot be read ({error.strerror}); check the name and who may read it") from None
-    return reader.feed(b"", final=True)
 
 
 class LargeLogReader(LogReader):
@@ -68,6 +82,15 @@ class LargeLogReader(LogReader):
         super().__init__(path, catalogue, zone=zone, dates=dates)
         self._table = ColumnarTable(self._file, known=COLUMNS, required=REQUIRED, otherwise=OTHERWISE)
         self._parts: dict[StreamKey, list[Cleaned]] = {}
+
+    def split(self, data: bytes) -> Rows | None:
+        """Return the rows that `data` completes, split into cells."""
+        return self._table.feed(self._decoder.feed(data, final=False), final=False)
+
+    def take(self, rows: Rows | None) -> None:
+        """Read the cells of `rows`."""
+        if rows:
+            self._take(rows)
 
     def feed(self, data: bytes, *, final: bool) -> CheckLog:
         """Read the rows that `data` completes; with `final` return all that was read, before that only the counts.
@@ -274,11 +297,17 @@ def _by_stream(cleaned: Cleaned) -> Iterator[tuple[StreamKey, Cleaned]]:
             Cleaned(
                 keys=(key,),
                 stream=np.zeros(0, dtype=np.int64),
-                **{name: column[part] for name, column in sorted_columns.items()},
-                text={name: column[part] for name, column in texts.items()},
+                **{name: _own(column[part]) for name, column in sorted_columns.items()},
+                text={name: _own(column[part]) for name, column in texts.items()},
                 faults=(),
             ),
         )
+
+
+def _own(column: NDArray[Any]) -> NDArray[Any]:
+    """Return a part of a column that keeps no more than itself in memory; next to nothing where it says one thing."""
+    kept = shared(column)
+    return column.copy() if kept is column else kept
 
 
 def _whole(key: StreamKey, parts: Sequence[Cleaned]) -> Cleaned:

@@ -74,6 +74,16 @@ def _student(freedom: float, share: float) -> float:
 
 def running_median(x: FloatArray, reach: int) -> FloatArray:
     """Return the median of each reading and up to `reach` on either side, shape (n,)."""
+    whole = 2 * reach + 1
+    if len(x) < whole or np.isnan(x).any():
+        return _median_of_taken(x, reach)
+    inside = np.median(np.lib.stride_tricks.sliding_window_view(x, whole), axis=1)
+    first, last = _median_of_taken(x[: whole - 1], reach)[:reach], _median_of_taken(x[1 - whole :], reach)[-reach:]
+    return np.concatenate([first, inside, last])
+
+
+def _median_of_taken(x: FloatArray, reach: int) -> FloatArray:
+    """Return the same where windows reach beyond the readings, or hold one that was not taken."""
     padded = np.concatenate([np.full(reach, np.nan), x, np.full(reach, np.nan)])
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
     return np.asarray(np.nanmedian(windows, axis=1), dtype=np.float64)
