@@ -19,7 +19,7 @@ from tests.bench.lines.score import (
     with_uncertainty,
 )
 from tests.bench.lines.simulate import REPORT_SEEDS, TUNE_SEEDS, simulate_line
-from tests.bench.lines.truth import FailingDrift, HarmlessStep, SimulatedStream, State
+from tests.bench.lines.truth import FailingDrift, HarmlessStep, NoiseLaw, SimulatedStream, State
 
 
 def made(
@@ -43,6 +43,9 @@ def made(
         reset=resets,
         explained=np.zeros(n, dtype=np.bool_),
         level=np.zeros(n),
+        quiet=np.zeros(n),
+        began=resets,
+        law=NoiseLaw(1.0, False, 0.1, np.inf, 0.0, 0.0, 0.0, 0.0),
         state=states,
         copied=np.zeros(n, dtype=np.bool_),
         fails_in=np.full(n, np.inf),

@@ -10,7 +10,7 @@ from spc.arrays import BoolArray, FloatArray, frozen
 from tests.bench.lines.faults import Fault, draw_fault, harmless, with_fault
 from tests.bench.lines.habits import Habits, draw_habits
 from tests.bench.lines.sources import PLAN, Source
-from tests.bench.lines.truth import AHEAD, FailingDrift, HarmlessStep, SimulatedStream, State
+from tests.bench.lines.truth import AHEAD, FailingDrift, HarmlessStep, NoiseLaw, SimulatedStream, State
 from tests.bench.lines.writing import write
 
 TUNE_SEEDS = range(1_000, 1_012)
@@ -73,6 +73,18 @@ def _stream(rng: np.random.Generator, name: str, seed: int, source: Source, habi
         reset=frozen(course.whole("reset")),
         explained=frozen(course.whole("explained")),
         level=frozen(course.whole("level")),
+        quiet=frozen(course.whole("quiet")),
+        began=frozen(course.whole("began")),
+        law=NoiseLaw(
+            sigma=source.sigma,
+            relative=source.relative,
+            step=source.step,
+            tail=habits.tail,
+            memory=habits.memory,
+            misread=habits.misread,
+            cold=habits.cold if source.check == "uva_irradiance" else 0.0,
+            copied=habits.copied,
+        ),
         state=frozen(course.whole("state")),
         copied=frozen(course.whole("copied")),
         fails_in=frozen(course.whole("fails_in")),
@@ -116,6 +128,8 @@ def _add_segment(
     reset[0] = recorded and course.n > 0
     _note_fault(course, fault, level, kept, source)
     columns: dict[str, NDArray[Any]] = {
+        "quiet": quiet[kept],
+        "began": np.arange(len(value)) == 0,
         "value": value,
         "bound": written.bound[kept],
         "reset": reset,

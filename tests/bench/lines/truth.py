@@ -41,6 +41,20 @@ class HarmlessStep:
 
 
 @dataclass(frozen=True, slots=True)
+class NoiseLaw:
+    """How the readings of a stream scatter about the true level; rates are per reading."""
+
+    sigma: float  # of a reading, before it is rounded: in the unit, or relative where `relative`
+    relative: bool
+    step: float  # the steps readings are written in
+    tail: float  # degrees of freedom of the noise; inf: normal
+    memory: float  # share of the variance that remembers
+    misread: float
+    cold: float
+    copied: float  # rate at which runs of copied readings start
+
+
+@dataclass(frozen=True, slots=True)
 class SimulatedStream:
     """One stream as written down, with its truth; every array has shape (n,)."""
 
@@ -55,6 +69,9 @@ class SimulatedStream:
     reset: BoolArray  # a resetting event was written down between the reading before and this one
     explained: BoolArray  # likewise a top-up
     level: FloatArray  # the true level
+    quiet: FloatArray  # what it would be without a fault
+    began: BoolArray  # a change, written down or not, between the reading before and this one
+    law: NoiseLaw
     state: NDArray[np.int8]  # values of State
     copied: BoolArray  # the reading before, written once more
     fails_in: FloatArray  # readings until one is written that is outside, if nothing is done; inf beyond AHEAD
