@@ -1,0 +1,133 @@
+"""What a review says on its first page: what to do first, and what changed since the period before."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from spc.instruments import CalibrationDue
+from spc.records import StreamKey
+from spc.review.period import Period, day_text
+from spc.review.stream import StreamReview
+from spc.signals import failed_text, subject
+from spc.stream_facts import chance_text
+from spc.times import from_microseconds
+from spc.wording import level_text, time_text
+
+FindingKind = Literal["failing", "overdue", "calibration", "moving", "missed", "not capable", "unanswered", "limits"]
+ORDER: tuple[FindingKind, ...] = (
+    "failing", "overdue", "calibration", "moving", "missed", "not capable", "unanswered", "limits",
+)  # fmt: skip
+"""What needs a person first comes first."""
+
+NOTABLE_RISK = 0.05
+"""Chance of a failed check among the next five from which a forecast is told."""
+
+NOTABLE_SHIFT = 1.0
+"""Change of the mean between periods, in short-term sigmas, from which it is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing to do, with why."""
+
+    kind: FindingKind
+    key: StreamKey | None  # None where it is of no one stream
+    words: str  # a sentence or two
+    look_first: tuple[str, ...] = ()
+
+    @property
+    def rank(self) -> int:
+        """0 for what comes first."""
+        return ORDER.index(self.kind)
+
+
+def findings(
+    streams: Sequence[StreamReview], instruments: Iterable[CalibrationDue], period: Period
+) -> tuple[Finding, ...]:
+    """Return what to do, the most urgent first; within a kind in order of the streams."""
+    found = [finding for stream in streams for finding in _of_stream(stream, period)]
+    found += [
+        Finding(
+            "calibration",
+            None,
+            f"{each.instrument.name}: calibration overdue since {day_text(each.due)}; {each.used_overdue} readings "
+            "were made with it after that day.",
+        )
+        for each in instruments
+        if each.state == "overdue" and each.due is not None
+    ]
+    unconfirmed = sorted({stream.result.check.title for stream in streams if _unconfirmed(stream)})
+    if unconfirmed:
+        words = f"Limits not confirmed for this site: {', '.join(unconfirmed)}. Confirm document and revision."
+        found.append(Finding("limits", None, words))
+    return tuple(sorted(found, key=lambda finding: finding.rank))
+
+
+def _unconfirmed(stream: StreamReview) -> bool:
+    return any(each.acceptance.rule != "none" and not each.acceptance.confirmed for each in stream.limits)
+
+
+def _of_stream(stream: StreamReview, period: Period) -> Iterator[Finding]:
+    result, key, zone = stream.result, stream.key, period.zone
+    named = f"{key.line}, {subject(result)}"
+    if stream.failing is not None:
+        at = time_text(from_microseconds(stream.failing.taken_at), zone)
+        words = f"{named} read {failed_text(stream.failing, result)} at {at} and has not passed since."
+        yield Finding("failing", key, words, result.check.look_first.get("any", ()))
+    if stream.schedule.overdue and stream.schedule.open is not None and stream.schedule.open.deadline is not None:
+        at = time_text(stream.schedule.open.deadline, zone)
+        yield Finding("overdue", key, f"{named}: check overdue since {at} ({stream.schedule.interval}).")
+    if stream.moving is not None and stream.failing is None:
+        yield Finding("moving", key, f"{key.line}: {stream.moving.sentence}", stream.moving.look_first)
+    elif (risk := result.forecast.risk_next_5) is not None and risk >= NOTABLE_RISK and stream.failing is None:
+        words = f"{named}: chance that one of the next five checks fails {chance_text(risk)} if nothing is done."
+        yield Finding("moving", key, words, result.check.look_first.get("any", ()))
+    if stream.schedule.missed:
+        asked = stream.schedule.asked
+        yield Finding("missed", key, f"{named}: {stream.schedule.missed} of {asked} checks that were due were missed.")
+    if stream.indices is not None and stream.indices.word == "not capable":
+        yield Finding("not capable", key, f"{named} is not capable: {stream.indices.words}")
+    if stream.unanswered and stream.moving is None:
+        many = "1 movement" if stream.unanswered == 1 else f"{stream.unanswered} movements"
+        yield Finding("unanswered", key, f"{named}: {many} without a cause or an action written down.")
+
+
+def changes(streams: Sequence[StreamReview], before: Sequence[StreamReview]) -> tuple[str, ...]:
+    """Return what is different from the period before, a sentence each; streams without a reading then are told so."""
+    earlier = {stream.key: stream for stream in before if stream.read}
+    found: list[str] = []
+    for stream in streams:
+        named = f"{stream.key.line}, {subject(stream.result)}"
+        if stream.key not in earlier:
+            if stream.read:
+                found.append(f"{named}: no readings in the period before.")
+            continue
+        said = list(_changes(stream, earlier[stream.key]))
+        if said:
+            found.append(f"{named}: {'; '.join(said)}.")
+    return tuple(found)
+
+
+def _changes(stream: StreamReview, before: StreamReview) -> Iterator[str]:
+    if not stream.read:
+        yield "no readings any more"
+        return
+    for what, now, then in (
+        ("failed checks", len(stream.failures), len(before.failures)),
+        ("missed checks", stream.schedule.missed, before.schedule.missed),
+        ("movements", len(stream.episodes), len(before.episodes)),
+    ):
+        if now != then:
+            yield f"{what} {then} \N{RIGHTWARDS ARROW} {now}"
+    if stream.indices is not None and before.indices is not None and stream.indices.word != before.indices.word:
+        yield f"capability “{before.indices.word}” \N{RIGHTWARDS ARROW} “{stream.indices.word}”"
+    yield from _shift(stream, before)
+
+
+def _shift(stream: StreamReview, before: StreamReview) -> Iterator[str]:
+    limits = stream.result.segments[-1].limits if stream.result.segments else None
+    if stream.mean is None or before.mean is None or limits is None or not limits.sigma:
+        return
+    if abs(stream.mean - before.mean) >= NOTABLE_SHIFT * limits.sigma:
+        check = stream.result.check
+        yield f"mean {level_text(before.mean, check)} \N{RIGHTWARDS ARROW} {level_text(stream.mean, check)}"

@@ -1,0 +1,70 @@
+"""The period that a review looks at: whole days of the site."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, tzinfo
+
+import numpy as np
+
+from spc.arrays import IntArray
+from spc.errors import InputError
+from spc.times import to_microseconds
+
+USUAL_DAYS = 91
+"""Days of a review when nobody said: a quarter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """From the first day to the last, both included, by the clocks of the site.
+
+    Raises:
+        InputError: the last day is before the first.
+    """
+
+    first: date
+    last: date
+    zone: tzinfo
+
+    def __post_init__(self) -> None:
+        if self.last < self.first:
+            raise InputError(f"the period ends on {self.last}, before its first day {self.first}; swap or correct them")
+
+    @property
+    def start(self) -> datetime:
+        """Local midnight before the first day, aware."""
+        return datetime.combine(self.first, time(), self.zone)
+
+    @property
+    def stop(self) -> datetime:
+        """Local midnight after the last day, aware; no longer in the period."""
+        return datetime.combine(self.last + timedelta(days=1), time(), self.zone)
+
+    @property
+    def days(self) -> int:
+        """How many days it has."""
+        return (self.last - self.first).days + 1
+
+    @property
+    def words(self) -> str:
+        """The period as people read it: "1 Oct 2026 to 20 Nov 2026"."""
+        return f"{day_text(self.first)} to {day_text(self.last)}"
+
+    def holds(self, at: datetime) -> bool:
+        """Return whether an aware time lies in the period."""
+        return self.start <= at < self.stop
+
+    def places(self, taken_at: IntArray) -> slice:
+        """Return the places of the times, in microseconds since 1970-01-01 UTC and in order, that lie in the period."""
+        low, high = np.searchsorted(taken_at, [to_microseconds(self.start), to_microseconds(self.stop)], side="left")
+        return slice(int(low), int(high))
+
+
+def day_text(day: date) -> str:
+    """Return a day that cannot be read two ways: "4 Mar 2025"."""
+    return f"{day.day} {day:%b %Y}"
+
+
+def period_before(period: Period) -> Period:
+    """Return the period of as many days that ends the day before."""
+    last = period.first - timedelta(days=1)
+    return Period(last - timedelta(days=period.days - 1), last, period.zone)
