@@ -6,11 +6,13 @@ from typing import Any, Protocol
 from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
 
+from dashboard.auth import guard, person
 from dashboard.ids import Shell
-from dashboard.pages import board, entry, rows, setup_sample, stream, streams
+from dashboard.pages import accounts, board, entry, rows, setup_sample, stream, streams
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
-from dashboard.urls import BOARD, LIVE, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
+from dashboard.sessions import Sessions
+from dashboard.urls import ACCOUNTS, BOARD, LIVE, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
 from dashboard.views import Header
 
 INDEX = """<!DOCTYPE html>
@@ -65,14 +67,15 @@ ROOMS: tuple[Room, ...] = (
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
     Room(ROWS, rows),
+    Room(ACCOUNTS, accounts),
 )
 """All pages, in the order of the ways to them."""
 
 LOOKS = (("auto", "As this device"), ("dark", "Dark booth"), ("light", "Daylight"))
 
 
-def create_app(queries: Queries) -> Dash:
-    """Return the dashboard on `queries`."""
+def create_app(queries: Queries, sessions: Sessions | None = None) -> Dash:
+    """Return the dashboard on `queries`; without `sessions` they last as long as it runs."""
     app = Dash(
         __name__,
         title=queries.header().title,
@@ -88,6 +91,7 @@ def create_app(queries: Queries) -> Dash:
         ],
     )
     app.layout = lambda: shell(queries.header())
+    guard(app.server, queries, sessions or Sessions(), queries.clock)
     register(app, queries)
     for room in ROOMS:
         room.page.register(app, queries)
@@ -114,6 +118,7 @@ def shell(header: Header) -> html.Div:
                         role="status",
                     ),
                     html.P(counts(header), id=Shell.ROWS, className="counts"),
+                    *signed_in(),
                 ],
                 className="top",
             ),
@@ -124,6 +129,29 @@ def shell(header: Header) -> html.Div:
         ],
         className="shell",
     )
+
+
+def signed_in() -> list[Any]:
+    """Return who is signed in, and the ways to change that; nothing where nobody needs to be."""
+    who = person()
+    if not who.name:
+        return []
+    role = "wall screen" if who.wall else who.role
+    ways_out = [("change", "Change person"), ("out", "Sign out")]
+    return [
+        html.Div(
+            [
+                html.P(link(f"{who.name} ({role})", ACCOUNTS, id=Shell.PERSON)),
+                *[html.Button(words, className="button", type="button", **session(what)) for what, words in ways_out],
+            ],
+            className="person",
+        )
+    ]
+
+
+def session(what: str) -> dict[str, Any]:
+    """Return what the browser needs to know of a button that changes who is signed in."""
+    return {"data-session": what}
 
 
 def ways() -> html.Nav:

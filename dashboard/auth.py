@@ -1,10 +1,37 @@
-"""Who asks, and what they may do. Every callback and route that changes something calls `need`, on the server."""
+"""Who asks, and what they may do. Every callback and route that changes something calls `need`, on the server.
 
+`guard` puts the gate before all of it: nobody gets in without a session once the store holds an account, no request of
+another site's page is taken, and a change of the store in a request that did not call `need` is refused.
+"""
+
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
+from ipaddress import ip_address
+from typing import Any
+from urllib.parse import urlsplit
 
-from flask import g, has_request_context
+from flask import Flask, Response, g, has_request_context, jsonify, request
 
-from dashboard.queries import Right, may
+from dashboard.attempts import Attempts
+from dashboard.pages.sign_in import sign_in_page
+from dashboard.queries import Queries, Right, may
+from dashboard.queries.accounts import AccountBook, holders_of
+from dashboard.queries.known import forbid_changes
+from dashboard.sessions import Session, Sessions
+from dashboard.urls import SIGN_IN, SIGN_OUT
+
+COOKIE = "board_session"
+HERE = "here"
+"""What the address of `/live` carries when somebody touched the screen since the last time it was asked."""
+
+OPEN = frozenset({"sign_in", "_dash_assets.static", "dash_assets.static", "/_favicon.ico", "plotly_bundle"})
+"""Endpoints that anyone gets: the way in, and files of the program that say nothing of the line."""
+
+OPEN_SUITES = "/_dash-component-suites/"
+
+WRONG = "Name and password do not fit, or the account is switched off."
+LARGEST = 20_000
 
 
 class NoRight(Exception):
@@ -17,10 +44,11 @@ class Person:
 
     name: str = ""  # "": not known; a form that writes asks for a name then
     role: str = "administrator"
+    wall: bool = False  # a wall screen that this person signed in: it may see, and nothing else
 
     def may(self, right: Right) -> bool:
         """Return whether this person may do something."""
-        return may(self.role, right)
+        return may(self.role, right) and (right is Right.SEE or not self.wall)
 
 
 def person() -> Person:
@@ -30,12 +58,151 @@ def person() -> Person:
 
 
 def need(right: Right) -> Person:
-    """Return who asks.
+    """Return who asks, and let this request change what that right allows.
 
     Raises:
         NoRight: they may not do this.
     """
     who = person()
     if not who.may(right):
-        raise NoRight(f"{who.name or 'whoever asks'} ({who.role}) may not {right.value}")
+        if who.wall:
+            raise NoRight(f"this is a wall screen, which may see alone; to {right.value}, sign in on it as a person")
+        raise NoRight(f"{who.name or 'whoever asks'} ({who.role}) may not {right.value}; {holders_of(right)} may")
+    if has_request_context():
+        g.asked = (*g.get("asked", ()), right)
     return who
+
+
+class Gate:
+    """What stands before every route of a board."""
+
+    def __init__(self, queries: Queries, sessions: Sessions, clock: Callable[[], datetime]) -> None:
+        self.book, self.sessions, self.clock = AccountBook(queries), sessions, clock
+        self.attempts = Attempts()
+        self.title = queries.settings.title
+
+    def before(self) -> Response | None:
+        """Let a request in, or answer it: 403 for another site's page, 401 for who is not signed in."""
+        if request.method not in ("GET", "HEAD", "OPTIONS") and stranger():
+            return refused("Only a page of this board may ask for this.", 403)
+        if request.endpoint in OPEN or request.path.startswith(OPEN_SUITES):
+            return None
+        if not self.book.accounts():
+            return None
+        token = request.cookies.get(COOKIE, "")
+        session = self.session(token)
+        if session is None:
+            return self.sign_in_first()
+        if HERE in request.args:
+            self.sessions.touched(token, self.clock())
+        g.person = self.person_of(session)
+        return None
+
+    def session(self, token: str) -> Session | None:
+        """Return the session that a token stands for, its account being as it was when it began."""
+        found = self.sessions.find(token, self.clock()) if token else None
+        if found is not None and self.book.standing(found.name, found.account) is None:
+            self.sessions.end(token, self.clock())
+            return None
+        return found
+
+    def person_of(self, session: Session) -> Person:
+        """Return whose session it is."""
+        kept = self.book.standing(session.name, session.account)
+        return Person(session.name, kept.account.role if kept else "", session.wall)
+
+    def sign_in_first(self) -> Response:
+        """Answer who is not signed in: with the page to do so where a page was asked for."""
+        if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
+            return page(self.title, 401)
+        return refused("Sign in first.", 401)
+
+    def sign_in(self) -> Response:
+        """Give a session to whoever knows a name and its password."""
+        if request.method == "GET":
+            return page(self.title, 200)
+        sent = request.get_json(silent=True) if (request.content_length or 0) <= LARGEST else None
+        name, password = (str(sent.get(key) or "") if isinstance(sent, dict) else "" for key in ("name", "password"))
+        wall = isinstance(sent, dict) and sent.get("wall") is True
+        if not self.book.accounts():
+            return refused("This board has no accounts; it is open to whoever sits at this machine.", 409)
+        now, key, address = self.clock(), " ".join(name.split()).casefold()[:100], place_of(request.remote_addr)
+        left = self.attempts.begin(key, address, now)
+        if left > 0:
+            answer = refused(f"Too many tries. Try again in {int(left) + 1} s.", 429)
+            answer.headers["Retry-After"] = str(int(left) + 1)
+            return answer
+        kept = self.book.fitting(name, password)
+        if kept is None:
+            return refused(WRONG, 401)
+        self.attempts.passed(key, address)
+        account, before = kept.account, request.cookies.get(COOKIE, "")
+        token = self.sessions.start(account.name, kept.sequence, now, wall=wall, instead_of=before)
+        answer = jsonify({"name": account.name, "role": account.role, "wall": wall})
+        life = round(self.sessions.lasting.wall.total_seconds()) if wall else None  # None: until the browser ends
+        answer.set_cookie(COOKIE, token, max_age=life, httponly=True, samesite="Strict", secure=request.is_secure)
+        return answer
+
+    def sign_out(self) -> Response:
+        """End the session of whoever asks."""
+        self.sessions.end(request.cookies.get(COOKIE, ""), self.clock())
+        answer = Response(status=204)
+        answer.delete_cookie(COOKIE, httponly=True, samesite="Strict", secure=request.is_secure)
+        return answer
+
+
+def guard(server: Flask, queries: Queries, sessions: Sessions, clock: Callable[[], datetime]) -> Gate:
+    """Put the gate before every route of `server`."""
+    gate = Gate(queries, sessions, clock)
+    server.before_request(gate.before)
+    server.register_error_handler(NoRight, no_right)
+    server.add_url_rule(SIGN_IN, "sign_in", gate.sign_in, methods=["GET", "POST"])
+    server.add_url_rule(SIGN_OUT, "sign_out", gate.sign_out, methods=["POST"])
+    if queries.store is not None:
+        forbid_changes(queries.store, changes_forbidden)
+    return gate
+
+
+def changes_forbidden() -> None:
+    """Refuse a change of the store in a request that did not ask whether its person may make it.
+
+    Raises:
+        NoRight: so.
+    """
+    if has_request_context() and not g.get("asked"):
+        raise NoRight("this request did not say what right it needs; nothing was changed")
+
+
+def no_right(error: Any) -> Response:
+    """Answer who may not do what they asked."""
+    return refused(f"{str(error)[:1].upper()}{str(error)[1:]}.", 403)
+
+
+def refused(words: str, status: int) -> Response:
+    """Return a refusal in words, which nobody keeps a copy of."""
+    answer = jsonify({"says": words})
+    answer.status_code = status
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def page(title: str, status: int) -> Response:
+    """Return the page to sign in on."""
+    return Response(sign_in_page(title), status, mimetype="text/html", headers={"Cache-Control": "no-store"})
+
+
+def stranger() -> bool:
+    """Return whether another site's page asks; what is no browser says nothing of where it comes from."""
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        return True
+    return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
+
+
+def place_of(address: str | None) -> str:
+    """Return what counts as one address: of IPv6 the network, as one machine has many addresses in it."""
+    try:
+        known = ip_address(address or "")
+    except ValueError:
+        return address or ""
+    return str(known) if known.version == 4 else known.exploded[:19]

@@ -10,6 +10,7 @@ class Shell:
     LINK, LINK_WORDS, LOOK = "link", "link-words", "look"
     ROWS, CLOCK = "rows", "clock"
     WAYS = "ways"
+    PERSON = "person-name"
 
 
 class Board:
@@ -107,3 +108,23 @@ class Setup:
     def field(name: str) -> dict[str, str]:
         """Return the id of a field of the form."""
         return {"part": "setup-field", "name": name}
+
+
+class Accounts:
+    """The page of accounts."""
+
+    TABLE, SAID = "accounts-table", "accounts-said"
+    NEW_NAME, NEW_ROLE, NEW_PASSWORD, ADD = (
+        "accounts-new-name",
+        "accounts-new-role",
+        "accounts-new-password",
+        "accounts-add",
+    )
+    NAME, WHAT, ROLE, PASSWORD, CHANGE = (
+        "accounts-name",
+        "accounts-what",
+        "accounts-role",
+        "accounts-password",
+        "accounts-change",
+    )
+    BEFORE, AFTER, OWN, OWN_SAID = "accounts-before", "accounts-after", "accounts-own", "accounts-own-said"

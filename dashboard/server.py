@@ -6,15 +6,19 @@ import signal
 import socket
 import sys
 from collections.abc import Callable, Iterable
+from datetime import timedelta
 from ipaddress import ip_address
+from pathlib import Path
 from threading import Event, Thread
 from types import FrameType
 from typing import Any
-from urllib.error import URLError
+from urllib.error import HTTPError, URLError
 from urllib.request import ProxyHandler, build_opener
 
 from dashboard.app import create_app
 from dashboard.queries import Queries, SetupError, Source, watch
+from dashboard.queries.accounts import AccountBook
+from dashboard.sessions import Lasting, Sessions, sessions_file
 from dashboard.settings import LOOPBACK, Settings
 from dashboard.urls import LIVE
 
@@ -45,7 +49,9 @@ def serve(settings: Settings) -> None:
     listener = bound(settings)
     try:
         source = watch(settings)
-        application = only_by_name(create_app(Queries(source, settings)).server, settings)
+        queries = Queries(source, settings)
+        refuse_strangers(queries, settings)
+        application = only_by_name(create_app(queries, sessions_of(settings)).server, settings)
     except BaseException:
         listener.close()
         raise
@@ -65,6 +71,37 @@ def serve(settings: Settings) -> None:
         server.close()
         for helper in helpers:
             helper.join(timeout=2.0)
+
+
+def refuse_strangers(queries: Queries, settings: Settings) -> None:
+    """Refuse to listen to other machines where nobody would have to sign in.
+
+    Raises:
+        SetupError: so.
+    """
+    if settings.on_this_machine_alone or AccountBook(queries).accounts():
+        return
+    if queries.store is None:
+        raise SetupError(
+            f"--host {settings.host} would show this log to anyone on the network: a bare log keeps no accounts; serve "
+            "a store (--store FILE --follow LOG) and make an account: "
+            "spc user add NAME --role administrator --store FILE"
+        )
+    raise SetupError(
+        f"--host {settings.host} would let anyone on the network in: the store has no accounts; make one first: "
+        f"spc user add NAME --role administrator --store {queries.store.name}"
+    )
+
+
+def sessions_of(settings: Settings) -> Sessions:
+    """Return who is signed in, as this machine's user keeps it between two starts of the board on one store."""
+    from platformdirs import user_data_path
+
+    lasting = Lasting(idle=timedelta(minutes=settings.idle_minutes))
+    if settings.store is None:
+        return Sessions(lasting=lasting)
+    place = settings.store if "://" in settings.store else str(Path(settings.store).expanduser().resolve())
+    return Sessions(sessions_file(user_data_path("spc", appauthor=False), place), lasting=lasting)
 
 
 def follow(source: Source, end: Event) -> None:
@@ -170,7 +207,10 @@ def announce(settings: Settings, server: Any, end: Event) -> None:
         if answers(address):
             print(f"The board is at {address}/  (Ctrl-C ends it)", flush=True)  # noqa: T201
             if not settings.on_this_machine_alone:
-                _say("Anyone who can reach this machine over the network can read it: it has no accounts.")
+                _say(
+                    "Other machines may sign in. What goes over the network is not encrypted: passwords can be read on "
+                    "the way, so keep it to a network you trust, or put a server with TLS before it."
+                )
             return
         if end.wait(ASKS_EVERY):
             return
@@ -182,6 +222,8 @@ def answers(address: str) -> bool:
     try:
         with build_opener(ProxyHandler({})).open(address + LIVE, timeout=2.0) as answer:
             return b'"version"' in answer.read()
+    except HTTPError as error:
+        return error.code == 401 and b'"says"' in error.read()
     except (URLError, OSError):
         return False
 

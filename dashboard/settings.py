@@ -24,6 +24,7 @@ class Settings:
     follow: bool = True  # whether the log is read again as it grows
     host: str = "127.0.0.1"
     port: int = 8050  # 0: any free one
+    idle_minutes: float = 15.0  # after so long without a touch a screen asks again who is there
 
     @property
     def on_this_machine_alone(self) -> bool:

@@ -9,6 +9,7 @@ STREAMS = "/streams"
 WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
+ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
 WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_setup, cli_store
+from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_setup, cli_store, cli_user
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -161,6 +161,9 @@ def serve(
     ] = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
+    idle: Annotated[
+        float, typer.Option(help="Minutes without a touch after which a signed-in screen asks who is there.", min=1)
+    ] = 15.0,
 ) -> None:
     """Show the dashboard on the store, or on a log: a row appended to the file is on the screen at once."""
     show_board(
@@ -173,6 +176,7 @@ def serve(
         calendar=calendar,
         host=host,
         port=port,
+        idle_minutes=idle,
     )
 
 
@@ -296,6 +300,7 @@ cli_setup.add_commands(app)
 cli_demo.add_commands(app)
 cli_record.add_commands(app)
 cli_forecast.add_commands(app)
+cli_user.add_commands(app)
 cli_fleet.add_commands(app)
 
 

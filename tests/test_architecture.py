@@ -77,6 +77,7 @@ LAYERS = {
         "margin",
         "monitor",
         "other_charts",
+        "passwords",
         "results",
         "review",
         "rules_cost",
@@ -124,6 +125,7 @@ LAYERS = {
         "cli_record",
         "cli_setup",
         "cli_store",
+        "cli_user",
     ],
 }
 

@@ -45,7 +45,9 @@
     const stop = new AbortController();
     const timer = setTimeout(() => stop.abort(), LOST_AFTER);
     try {
-      const answer = await fetch("/live", { signal: stop.signal, cache: "no-store" });
+      const here = window.boothTouched && window.boothTouched() ? "/live?here" : "/live";
+      const answer = await fetch(here, { signal: stop.signal, cache: "no-store" });
+      if (answer.status === 401) return say("stale", "Nobody is signed in here. What is shown may be old.");
       if (!answer.ok) throw new Error(String(answer.status));
       const live = await answer.json();
       answeredAt = Date.now();

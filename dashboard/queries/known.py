@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime, tzinfo
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from dashboard.queries.words import count, key_of, unconfirmed
 from dashboard.settings import Settings
@@ -166,3 +166,16 @@ class Known:
             events_quarantined=count(events) if events else "",
             unconfirmed=sum(unconfirmed(result) for result in scan.streams),
         )
+
+
+def forbid_changes(store: "Store", refuse: Callable[[], None]) -> None:
+    """Let `refuse` say no, by raising, before anything in the store is changed."""
+    from sqlalchemy import event
+
+    from spc.store.engine import WRITES
+
+    def before(connection: Any) -> None:
+        if connection.get_execution_options().get(WRITES, False):
+            refuse()
+
+    event.listen(store.engine, "begin", before, insert=True)

@@ -1,0 +1,222 @@
+"""Accounts: who may sign in, what each may do; for whoever manages them, and for each person their own password."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from dashboard.auth import need, person
+from dashboard.ids import Accounts
+from dashboard.parts import page_name, table
+from dashboard.queries import Queries, Right, SpcError
+from dashboard.queries.accounts import accounts_page, change_account, change_own_password, holders_of, new_account
+from dashboard.views.accounts import AccountsPage
+
+CHANGES = (
+    ("role", "Give another role"),
+    ("password", "Set a new password"),
+    ("off", "Switch off"),
+    ("on", "Switch on"),
+)
+
+
+def at(queries: Queries, search: str) -> html.Div:
+    """Return the page, with what this person may see of it."""
+    who = person()
+    parts: list[Any] = [page_name("Accounts")]
+    if queries.store is None:
+        parts.append(html.P("This board shows a bare log, which keeps no accounts; it opens on this machine alone."))
+        parts.append(html.P(["Serve a store instead: ", html.Code("spc serve --store FILE --follow LOG")]))
+        return html.Div(parts, className="accounts")
+    if who.name and not who.wall:
+        parts.append(own_password(who.name))
+    if who.may(Right.MANAGE):
+        parts.extend(managed(accounts_page(queries)))
+    else:
+        parts.append(html.P(f"Accounts are managed by whoever is {holders_of(Right.MANAGE)}.", className="nothing"))
+    return html.Div(parts, className="accounts")
+
+
+def managed(page: AccountsPage) -> list[Any]:
+    """Return all accounts with the forms that change them."""
+    roles = [{"label": role, "value": role} for role, _ in page.roles]
+    return [
+        html.Section(
+            [
+                html.H2("People"),
+                html.Div(listed(page), id=Accounts.TABLE, className="account-table"),
+                html.P("", id=Accounts.SAID, className="account-said", role="status"),
+            ]
+        ),
+        html.Section(
+            [
+                html.H2("New account"),
+                html.Div(
+                    [
+                        labelled("Name", dcc.Input(id=Accounts.NEW_NAME, autoComplete="off")),
+                        labelled("Role", select(Accounts.NEW_ROLE, roles)),
+                        labelled("Password, 12 characters or more", hidden(Accounts.NEW_PASSWORD)),
+                        html.Button("Make the account", id=Accounts.ADD, className="button go", type="button"),
+                    ],
+                    className="account-form",
+                ),
+            ]
+        ),
+        html.Section(
+            [
+                html.H2("Change an account"),
+                html.P("Whoever is signed in with it is signed out."),
+                html.Div(
+                    [
+                        labelled("Name", select(Accounts.NAME, [option(row.name) for row in page.rows])),
+                        labelled("What", select(Accounts.WHAT, [option(key, words) for key, words in CHANGES])),
+                        labelled("New role, if it changes", select(Accounts.ROLE, roles)),
+                        labelled("New password, if it changes", hidden(Accounts.PASSWORD)),
+                        html.Button("Change", id=Accounts.CHANGE, className="button go", type="button"),
+                    ],
+                    className="account-form",
+                ),
+            ]
+        ),
+        html.Section(
+            table(
+                "What each role may do",
+                ("Role", "May"),
+                [html.Tr([html.Th(role, scope="row"), html.Td(words)]) for role, words in page.roles],
+            )
+        ),
+    ]
+
+
+def listed(page: AccountsPage) -> Any:
+    """Return all accounts as a table."""
+    if not page.rows:
+        return html.P(
+            "None yet: the board is open to whoever sits at this machine. With the first account everyone signs in; "
+            "let it be an administrator's.",
+            className="nothing",
+        )
+    return table(
+        "Accounts",
+        ("Name", "Role", "State", "Changed"),
+        [
+            html.Tr(
+                [
+                    html.Th(row.name, scope="row"),
+                    html.Td(row.role),
+                    html.Td("on" if row.active else "switched off"),
+                    html.Td(row.changed),
+                ]
+            )
+            for row in page.rows
+        ],
+    )
+
+
+def own_password(name: str) -> html.Section:
+    """Return the form for one's own password."""
+    return html.Section(
+        [
+            html.H2(f"Your password, {name}"),
+            html.Div(
+                [
+                    labelled("Password so far", hidden(Accounts.BEFORE, "current-password")),
+                    labelled("New one, 12 characters or more", hidden(Accounts.AFTER)),
+                    html.Button("Change my password", id=Accounts.OWN, className="button go", type="button"),
+                ],
+                className="account-form",
+            ),
+            html.P("", id=Accounts.OWN_SAID, className="account-said", role="status"),
+        ]
+    )
+
+
+def option(value: str, words: str = "") -> dict[str, str]:
+    """Return one choice."""
+    return {"label": words or value, "value": value}
+
+
+def select(name: str, options: list[dict[str, str]]) -> dcc.RadioItems:
+    """Return a choice of one."""
+    return dcc.RadioItems(options, options[0]["value"] if options else None, id=name, className="account-choice")
+
+
+def hidden(name: str, kind: str = "new-password") -> dcc.Input:
+    """Return a field whose letters nobody sees."""
+    return dcc.Input(id=name, type="password", autoComplete=kind)
+
+
+def labelled(words: str, field: Any) -> Any:
+    """Return a field under its name."""
+    if isinstance(field, dcc.RadioItems):
+        return html.Fieldset([html.Legend(words), field])
+    return html.Label([words, field])
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Make the changes. Each asks for its right first."""
+
+    def told(do: Any) -> tuple[Any, Any]:
+        try:
+            said = do()
+        except SpcError as error:
+            return no_update, f"{str(error)[:1].upper()}{str(error)[1:]}."
+        queries.source.poll()
+        return listed(accounts_page(queries)), said
+
+    @app.callback(
+        Output(Accounts.TABLE, "children"),
+        Output(Accounts.SAID, "children"),
+        Output(Accounts.NEW_PASSWORD, "value"),
+        Output(Accounts.NAME, "options"),
+        Input(Accounts.ADD, "n_clicks"),
+        State(Accounts.NEW_NAME, "value"),
+        State(Accounts.NEW_ROLE, "value"),
+        State(Accounts.NEW_PASSWORD, "value"),
+        prevent_initial_call=True,
+    )
+    def add(clicks: int, name: str | None, role: str | None, password: str | None) -> tuple[Any, ...]:
+        who = need(Right.MANAGE)
+        shown, said = told(
+            lambda: new_account(
+                queries, name or "", role or "", password or "", who=who.name or "this machine", now=queries.clock()
+            )
+        )
+        names = [option(row.name) for row in accounts_page(queries).rows]
+        return shown, said, no_update if shown is no_update else "", names
+
+    @app.callback(
+        Output(Accounts.TABLE, "children", allow_duplicate=True),
+        Output(Accounts.SAID, "children", allow_duplicate=True),
+        Output(Accounts.PASSWORD, "value"),
+        Input(Accounts.CHANGE, "n_clicks"),
+        State(Accounts.NAME, "value"),
+        State(Accounts.WHAT, "value"),
+        State(Accounts.ROLE, "value"),
+        State(Accounts.PASSWORD, "value"),
+        prevent_initial_call=True,
+    )
+    def change(
+        clicks: int, name: str | None, what: str | None, role: str | None, password: str | None
+    ) -> tuple[Any, ...]:
+        who = need(Right.MANAGE)
+        words = {"role": role, "password": password}.get(what or "") or ""
+        shown, said = told(
+            lambda: change_account(
+                queries, what or "", name or "", words, who=who.name or "this machine", now=queries.clock()
+            )
+        )
+        return shown, said, ""
+
+    @app.callback(
+        Output(Accounts.OWN_SAID, "children"),
+        Output(Accounts.BEFORE, "value"),
+        Output(Accounts.AFTER, "value"),
+        Input(Accounts.OWN, "n_clicks"),
+        State(Accounts.BEFORE, "value"),
+        State(Accounts.AFTER, "value"),
+        prevent_initial_call=True,
+    )
+    def own(clicks: int, before: str | None, after: str | None) -> tuple[Any, ...]:
+        who = need(Right.WRITE)
+        _, said = told(lambda: change_own_password(queries, who.name, before or "", after or "", now=queries.clock()))
+        return said, "", ""

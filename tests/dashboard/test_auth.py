@@ -1,0 +1,480 @@
+"""The gate: every route and callback, who is signed in and who is not, sessions and their ends, wrong passwords."""
+
+import re
+import threading
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from dashboard.app import ROOMS, create_app
+from dashboard.auth import COOKIE, OPEN, OPEN_SUITES
+from dashboard.ids import Accounts
+from dashboard.queries import Queries, watch
+from dashboard.sessions import Sessions, sessions_file
+from dashboard.settings import Settings
+from spc.accounts import ROLES
+from spc.store.accounts import add_account, set_active, set_password, set_role
+from spc.store.entries import Account
+from spc.store.store import Store
+from tests.dashboard.made_line import write_line
+
+NOW = datetime(2026, 4, 10, 14, 0, tzinfo=UTC)
+GOOD = "four plain words here"
+HTML = {"Accept": "text/html,application/xhtml+xml"}
+WRONG = "Name and password do not fit, or the account is switched off."
+
+
+class Clock:
+    """A clock that stands until it is set on."""
+
+    def __init__(self) -> None:
+        self.now = NOW
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def on(self, **more: float) -> None:
+        self.now += timedelta(**more)
+
+
+@dataclass
+class Site:
+    """A board on a store with one account a role, each named by it."""
+
+    server: Flask
+    app: Any
+    store: Store
+    clock: Clock
+    file: Path
+
+    def client(self, name: str = "", *, wall: bool = False) -> FlaskClient:
+        """Return a browser; one that is signed in if a name is given."""
+        client = self.server.test_client()
+        if name:
+            answer = sign_in(client, name, wall=wall)
+            assert answer.status_code == 200, answer.text
+        return client
+
+
+def sign_in(client: FlaskClient, name: str, password: str = GOOD, **more: Any) -> Any:
+    return client.post("/sign-in", json={"name": name, "password": password, **more})
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> tuple[Settings, Path]:
+    folder = tmp_path_factory.mktemp("site")
+    line = write_line(folder)
+    settings = Settings(log=line.log, events=line.events, zone=line.zone, store=str(folder / "spc.db"), title="Hall 4")
+    source = watch(settings)
+    assert source.store is not None
+    for role in ROLES:
+        add_account(source.store, role, role, GOOD, who="setup", now=NOW)
+    source.store.close()
+    return settings, folder
+
+
+@pytest.fixture
+def site(made, tmp_path) -> Any:
+    settings, folder = made
+    copy = tmp_path / "spc.db"
+    with Store.open(folder / "spc.db") as kept:
+        from spc.store.backup import backup
+
+        backup(kept, copy)
+    clock = Clock()
+    source = watch(Settings(store=str(copy), zone=settings.zone))
+    file = sessions_file(tmp_path, str(copy))
+    app = create_app(Queries(source, Settings(store=str(copy), title="Hall 4"), clock=clock), Sessions(file))
+    assert source.store is not None
+    yield Site(app.server, app, source.store, clock, file)
+    source.store.close()
+
+
+def callback_bodies(app: Any) -> list[dict[str, Any]]:
+    """Return a request for every callback that the server answers."""
+    bodies = []
+    for made in app._callback_list:
+        if made.get("clientside_function"):
+            continue
+        names = re.split(r"(?<!\\)\.\.\.", made["output"].removeprefix("..").removesuffix(".."))
+        outputs = [dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names]
+        several = made["output"].startswith("..")
+        bodies.append(
+            {
+                "output": made["output"],
+                "outputs": outputs if several else outputs[0],
+                "changedPropIds": [f"{one['id']}.{one['property']}" for one in made["inputs"]],
+                "inputs": [{**one, "value": None} for one in made["inputs"]],
+                "state": [{**one, "value": None} for one in made.get("state", [])],
+            }
+        )
+    return bodies
+
+
+def routes(site: Site) -> list[tuple[str, str]]:
+    """Return every method and address that the server knows, its variable parts filled in."""
+    found = []
+    for rule in site.server.url_map.iter_rules():
+        if rule.endpoint in OPEN or rule.rule.startswith(OPEN_SUITES):
+            continue
+        address = re.sub(r"<[^>]+>", "x", rule.rule)
+        found += [(method, address) for method in sorted((rule.methods or set()) - {"OPTIONS", "HEAD"})]
+    return found
+
+
+# who is not signed in
+
+
+def test_every_route_but_the_way_in_refuses_who_is_not_signed_in(site):
+    client = site.client()
+    tried = routes(site)
+    answers = {(method, address): client.open(address, method=method).status_code for method, address in tried}
+
+    assert {"/", "/live", "/stream.csv", "/_dash-layout", "/_dash-dependencies", "/sign-out"} <= {
+        one for _, one in tried
+    }
+    assert {room.path for room in ROOMS} - {"/"} <= {"/" + room.path[1:] for room in ROOMS}
+    assert {status for status in answers.values()} == {401}, {key: each for key, each in answers.items() if each != 401}
+
+
+def test_every_room_shows_the_page_to_sign_in_and_nothing_of_the_line(site):
+    for room in ROOMS:
+        answer = site.client().get(room.path, headers=HTML)
+        assert answer.status_code == 401
+        assert "/assets/session.js" in answer.text
+        assert "Line 1" not in answer.text
+
+
+def test_every_callback_refuses_who_is_not_signed_in(site):
+    bodies = callback_bodies(site.app)
+    client = site.client()
+
+    assert len(bodies) > 10
+    assert {client.post("/_dash-update-component", json=body).status_code for body in bodies} == {401}
+
+
+def test_what_is_open_says_nothing_of_the_line(site):
+    client = site.client()
+    for address in ("/assets/session.js", "/assets/dashboard.css", "/sign-in"):
+        with client.get(address) as answer:
+            assert answer.status_code == 200
+    assert client.get("/assets/%2e%2e/live").status_code in (401, 404)
+    assert client.get("//live").status_code in (308, 401, 404)
+
+
+def test_a_board_without_accounts_is_open(tmp_path):
+    source = watch(Settings(log=write_line(tmp_path).log, store=str(tmp_path / "none.db")))
+    client = create_app(Queries(source, Settings(store=str(tmp_path / "none.db")))).server.test_client()
+
+    assert client.get("/live").status_code == 200
+    assert sign_in(client, "lead").status_code == 409
+    assert source.store is not None
+    add_account(source.store, "Anna", "administrator", GOOD, who="setup", now=NOW)
+    assert client.get("/live").status_code == 401
+
+
+# what each role may do
+
+
+def change(site: Site, client: FlaskClient, output: str, **values: Any) -> Any:
+    body = next(body for body in callback_bodies(site.app) if output in body["output"])
+    for one in (*body["inputs"], *body["state"]):
+        one["value"] = values.get(one["id"])
+    return client.post("/_dash-update-component", json=body)
+
+
+ADDED = {Accounts.NEW_NAME: "Eva", Accounts.NEW_ROLE: "lead", Accounts.NEW_PASSWORD: GOOD, Accounts.ADD: 1}
+CHANGED = {Accounts.NAME: "lead", Accounts.WHAT: "role", Accounts.ROLE: "administrator", Accounts.CHANGE: 1}
+
+
+@pytest.mark.parametrize("role", ["lead", "engineer", "manager"])
+def test_who_may_not_manage_accounts_is_refused_with_who_may(site, role):
+    client, before = site.client(role), site.store.sequence()
+    refused = [
+        change(site, client, f"{Accounts.NEW_PASSWORD}.value", **ADDED),
+        change(site, client, f"{Accounts.PASSWORD}.value", **CHANGED),
+    ]
+
+    assert [answer.status_code for answer in refused] == [403, 403]
+    assert all("administrator may" in answer.json["says"] for answer in refused)
+    assert site.store.sequence() == before
+
+
+def test_an_administrator_makes_and_changes_accounts_in_the_trail(site):
+    client = site.client("administrator")
+    assert change(site, client, f"{Accounts.NEW_PASSWORD}.value", **ADDED).status_code == 200
+    assert change(site, client, f"{Accounts.PASSWORD}.value", **CHANGED).status_code == 200
+    made, changed = site.store.records(Account)[-2:]
+
+    assert (made.who, made.record.name, made.record.role) == ("administrator", "Eva", "lead")
+    assert (changed.who, changed.record.name, changed.record.role) == ("administrator", "lead", "administrator")
+
+
+def test_a_wall_screen_sees_and_changes_nothing(site):
+    client, before = site.client("administrator", wall=True), site.store.sequence()
+
+    assert client.get("/live").status_code == 200
+    for output, values in ((Accounts.NEW_PASSWORD, ADDED), (Accounts.PASSWORD, CHANGED), (Accounts.OWN_SAID, {})):
+        answer = change(site, client, f"{output}.", **values)
+        assert answer.status_code == 403
+        assert "wall screen" in answer.json["says"]
+    for path in ("/write/keep", "/write/react", "/write/correct"):
+        assert client.post(path, json={}).status_code == 403
+    assert site.store.sequence() == before
+
+
+def test_no_callback_with_nothing_in_it_changes_the_store_for_who_may_see_alone(site):
+    client, before = site.client("administrator", wall=True), site.store.sequence()
+    site.server.config["PROPAGATE_EXCEPTIONS"] = False
+    for body in callback_bodies(site.app):
+        assert client.post("/_dash-update-component", json=body).status_code != 401
+
+    assert site.store.sequence() == before
+
+
+def test_a_change_that_asked_for_no_right_is_refused_for_everyone(site):
+    def forgetful() -> str:
+        site.store.append(Account("x", "lead", "-"), who="x", now=NOW)
+        return "done"
+
+    site.server._got_first_request = False  # a page that is added later, as a test may
+    site.server.add_url_rule("/forgetful", "forgetful", forgetful, methods=["POST"])
+    client, before = site.client("administrator"), site.store.sequence()
+    answer = client.post("/forgetful")
+
+    assert answer.status_code == 403
+    assert "did not say what right it needs" in answer.json["says"]
+    assert site.store.sequence() == before
+
+
+# other sites' pages
+
+
+@pytest.mark.parametrize(
+    ("headers", "taken"),
+    [
+        ({}, True),
+        ({"Origin": "http://localhost"}, True),
+        ({"Sec-Fetch-Site": "same-origin"}, True),
+        ({"Origin": "http://elsewhere.example"}, False),
+        ({"Origin": "null"}, False),
+        ({"Sec-Fetch-Site": "cross-site"}, False),
+        ({"Sec-Fetch-Site": "same-site"}, False),
+    ],
+)
+def test_a_post_of_another_sites_page_is_refused(site, headers, taken):
+    body = callback_bodies(site.app)[0]
+    client = site.client("lead")
+    answers = [
+        client.post("/_dash-update-component", json=body, headers=headers),
+        client.post("/sign-in", json={"name": "lead", "password": GOOD}, headers=headers),
+        client.post("/sign-out", headers=headers),
+    ]
+
+    assert [answer.status_code == 403 for answer in answers] == [not taken] * 3
+
+
+def test_the_cookie_is_for_this_board_alone(site):
+    client = site.client()
+    (plain,) = sign_in(client, "lead").headers.getlist("Set-Cookie")
+    (safe,) = client.post(
+        "/sign-in", json={"name": "lead", "password": GOOD}, base_url="https://localhost"
+    ).headers.getlist("Set-Cookie")
+
+    assert "HttpOnly" in plain
+    assert "SameSite=Strict" in plain
+    assert "Secure" not in plain
+    assert "Secure" in safe
+    assert "lead" not in plain
+
+
+# sessions
+
+
+def token_of(client: FlaskClient) -> str:
+    cookie = client.get_cookie(COOKIE)
+    assert cookie is not None
+    return str(cookie.value)
+
+
+def alive(client: FlaskClient, address: str = "/live") -> bool:
+    status = client.get(address).status_code
+    assert status in (200, 401)
+    return status == 200
+
+
+def test_a_screen_that_nobody_touches_asks_again(site):
+    client = site.client("lead")
+    site.clock.on(minutes=14)
+    assert alive(client)  # asking is no touch
+    site.clock.on(minutes=2)
+
+    assert not alive(client)
+    assert not alive(client, "/live?here")
+
+
+def test_a_touch_keeps_a_session_until_its_day_is_over(site):
+    client = site.client("lead")
+    for _ in range(11 * 6):
+        site.clock.on(minutes=10)
+        assert alive(client, "/live?here")
+    site.clock.on(minutes=61)
+
+    assert not alive(client)
+
+
+def test_a_wall_screen_lasts_without_a_touch_and_not_for_ever(site):
+    client = site.client("lead", wall=True)
+    site.clock.on(days=29)
+    assert alive(client)
+    site.clock.on(days=2)
+
+    assert not alive(client)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        lambda store: set_role(store, "engineer", "lead", who="x", now=NOW),
+        lambda store: set_password(store, "engineer", "five other words by far", who="x", now=NOW),
+        lambda store: set_active(store, "engineer", False, who="x", now=NOW),
+    ],
+    ids=["role", "password", "off"],
+)
+def test_a_change_of_the_account_ends_its_sessions_at_once(site, changed):
+    client, other = site.client("engineer"), site.client("lead")
+    changed(site.store)
+
+    assert not alive(client)
+    assert alive(other)
+
+
+def test_signing_in_again_gives_another_token_and_ends_the_one_before(site):
+    client = site.client("lead")
+    before = token_of(client)
+    sign_in(client, "engineer")
+    after = token_of(client)
+    old = site.client()
+    old.set_cookie(COOKIE, before)
+
+    assert before != after
+    assert alive(client)
+    assert not alive(old)
+
+
+def test_signing_out_ends_a_copied_cookie_too(site):
+    client, thief = site.client("lead"), site.client()
+    thief.set_cookie(COOKIE, token_of(client))
+    assert alive(thief)
+    assert client.post("/sign-out").status_code == 204
+
+    assert client.get_cookie(COOKIE) is None
+    assert not alive(thief)
+
+
+@pytest.mark.parametrize("token", ["", "x", "0" * 64, "\udcff"])
+def test_a_made_up_token_is_nobody(site, token):
+    site.client("lead")
+    client = site.client()
+    client.set_cookie(COOKIE, token.encode("utf-8", "surrogateescape").decode("latin-1"))
+
+    assert not alive(client)
+
+
+def test_the_file_of_sessions_holds_no_token_and_outlives_a_restart(site):
+    client = site.client("lead")
+    kept = site.file.read_text(encoding="utf-8")
+    again = Sessions(site.file)
+
+    assert token_of(client) not in kept
+    assert site.file.stat().st_mode & 0o077 == 0
+    assert again.find(token_of(client), site.clock.now) is not None
+
+
+def test_a_broken_file_of_sessions_costs_a_sign_in_and_nothing_else(tmp_path, caplog):
+    file = tmp_path / "sessions.json"
+    file.write_text('{"a": {"name": 1}}', encoding="utf-8")
+
+    assert Sessions(file).find("a", NOW) is None
+    assert "people sign in again" in caplog.text
+
+
+def test_many_threads_sign_in_and_ask_at_once(site):
+    found: list[bool] = []
+
+    def come_and_go(role: str) -> None:
+        client = site.client(role)
+        found.append(alive(client))
+        client.post("/sign-out")
+        found.append(not alive(client))
+
+    threads = [threading.Thread(target=come_and_go, args=(role,)) for role in ROLES]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert found == [True] * 2 * len(ROLES)
+
+
+# wrong passwords
+
+
+def test_a_wrong_password_and_a_name_without_account_are_told_alike(site):
+    set_active(site.store, "manager", False, who="x", now=NOW)
+    client = site.client()
+    answers = [sign_in(client, "lead", "wrong"), sign_in(client, "nobody", "wrong"), sign_in(client, "manager", GOOD)]
+
+    assert [(answer.status_code, answer.json) for answer in answers] == [(401, {"says": WRONG})] * 3
+
+
+def test_a_name_without_account_costs_the_same_hashing(site, monkeypatch):
+    asked: list[object] = []
+    import dashboard.queries.accounts as accounts
+
+    monkeypatch.setattr(accounts, "password_fits", lambda kept, password: bool(asked.append(kept)))
+    sign_in(site.client(), "nobody")
+    sign_in(site.client(), "lead")
+
+    assert asked[0] is None
+    assert str(asked[1]).startswith("$argon2id")
+
+
+def test_wrong_passwords_wait_longer_and_longer_for_known_and_unknown_names(site):
+    for name in ("lead", "nobody"):
+        client = site.client()
+        assert [sign_in(client, name, "wrong").status_code for _ in range(4)] == [401, 401, 401, 429]
+        waits = []
+        for _ in range(4):
+            refused = sign_in(client, name, "wrong")
+            waits.append(int(refused.headers["Retry-After"]))
+            site.clock.on(seconds=waits[-1])
+            assert sign_in(client, name, "wrong").status_code == 401
+        assert waits == sorted(waits)
+        assert waits[-1] >= 8
+        site.clock.on(hours=1)
+
+
+def test_while_it_waits_the_right_password_is_not_even_tried(site):
+    client = site.client()
+    for _ in range(3):
+        sign_in(client, "lead", "wrong")
+
+    assert sign_in(client, "lead").status_code == 429
+    site.clock.on(seconds=61)
+    assert sign_in(client, "lead").status_code == 200
+    assert sign_in(client, "lead", "wrong").status_code == 401  # and starts anew
+
+
+@pytest.mark.parametrize(
+    "body", [b"", b"[]", b"null", b"{", b'{"name": ["lead"], "password": {"a": 1}}', b"x" * 30_000]
+)
+def test_a_body_that_is_no_sign_in_is_refused_like_a_wrong_password(site, body):
+    answer = site.client().post("/sign-in", data=body, content_type="application/json")
+
+    assert (answer.status_code, answer.json) == (401, {"says": WRONG})

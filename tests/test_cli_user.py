@@ -1,0 +1,67 @@
+"""The commands of accounts."""
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from spc.cli import app
+from spc.errors import InputError, StoreError
+
+GOOD = "four plain words here\n"
+
+
+def run(*words: str, typed: str = "") -> str:
+    result = CliRunner().invoke(app, ["user", *words], input=typed, env={"COLUMNS": "200"})
+    if result.exception is not None:
+        raise result.exception
+    return result.stdout
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> list[str]:
+    where = ["--store", str(tmp_path / "spc.db"), "--by", "setup"]
+    run("add", "Anna", "--role", "administrator", *where, typed=GOOD)
+    return where
+
+
+def listed(store: list[str]) -> list[dict[str, object]]:
+    return list(json.loads(run("list", "--json", *store[:2])))
+
+
+def test_accounts_are_made_changed_and_switched_off(store):
+    run("add", "Karl", "--role", "lead", *store, typed=GOOD)
+    run("role", "karl", "engineer", *store)
+    run("off", "Karl", *store)
+
+    assert [(each["name"], each["role"], each["active"]) for each in listed(store)] == [
+        ("Anna", "administrator", True),
+        ("Karl", "engineer", False),
+    ]
+    assert "switched off" in run("list", *store[:2])
+    run("on", "Karl", *store)
+    assert listed(store)[1]["active"]
+
+
+def test_the_list_shows_no_hash(store):
+    assert "argon2" not in run("list", "--json", *store[:2])
+
+
+def test_a_password_comes_from_standard_input(store):
+    assert "new password" in run("password", "Anna", *store, typed="five other words by far\n")
+    with pytest.raises(InputError, match="there is no password"):
+        run("password", "Anna", *store)
+    with pytest.raises(InputError, match="12 or more"):
+        run("password", "Anna", *store, typed="short\n")
+
+
+def test_a_role_that_is_none_is_refused_before_a_password_is_asked(store):
+    with pytest.raises(InputError, match="'chief' is no role"):
+        run("add", "Karl", "--role", "chief", *store)
+
+
+def test_a_store_that_is_not_there_is_not_made_by_looking(tmp_path):
+    with pytest.raises(StoreError, match="there is no such store"):
+        run("list", "--store", str(tmp_path / "none.db"))
+    assert not (tmp_path / "none.db").exists()
