@@ -127,13 +127,24 @@ def audit_store(
 ) -> Audit:
     """Keep the ledger of what a store holds, corrections applied; arguments and refusals as `audit`."""
     from spc.store.decided import Decided
-    from spc.store.entries import Calibration as KeptCalibration
-    from spc.store.entries import Instrument as KeptInstrument
 
     checks = load_catalogue(catalogue)
     found = _audit(store.streams(), store.events(), checks, calendar, zone or machine_zone(), now)
+    found = replace(found, kept=instruments_of(store), decided=Decided.of(store))
+    streams = tuple(
+        replace(each, check=check_of_stream(found.streams[each.key], found.check_of(found.streams[each.key])))
+        for each in found.ledger.streams
+    )
+    return replace(found, ledger=replace(found.ledger, streams=streams))
+
+
+def instruments_of(store: "Store") -> InstrumentFile:
+    """Return the instruments that a store holds, those in use, and every calibration of any."""
+    from spc.store.entries import Calibration as KeptCalibration
+    from spc.store.entries import Instrument as KeptInstrument
+
     latest = {entry.record.name: entry.record for entry in store.records(KeptInstrument)}
-    kept = InstrumentFile(
+    return InstrumentFile(
         tuple(
             Instrument(each.name, each.measures, _days(each.calibrated_every_days))
             for each in latest.values()
@@ -149,12 +160,6 @@ def audit_store(
             for entry in store.records(KeptCalibration)
         ),
     )
-    found = replace(found, kept=kept, decided=Decided.of(store))
-    streams = tuple(
-        replace(each, check=check_of_stream(found.streams[each.key], found.check_of(found.streams[each.key])))
-        for each in found.ledger.streams
-    )
-    return replace(found, ledger=replace(found.ledger, streams=streams))
 
 
 def _days(every: float | None) -> Length | None:

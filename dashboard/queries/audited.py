@@ -1,0 +1,55 @@
+"""What an audit asks of the log that the board shows: its ledger, exposure windows, instruments, failure records."""
+
+from dataclasses import dataclass
+
+from dashboard.queries.known import Known
+from dashboard.queries.remembered import Remembered
+from spc.as_of import events_until
+from spc.audit import NO_INSTRUMENTS, Audit, Instruments, instruments, instruments_of
+from spc.containment import ExposureWindow, windows_of
+from spc.failure_book import FailureBook, failure_book
+from spc.results import StreamResult
+from spc.schedule.ledger import ledger
+from spc.standing import Standing
+
+
+@dataclass(frozen=True, slots=True)
+class Audited:
+    """The log of the board as an audit sees it, at one moment."""
+
+    results: tuple[StreamResult, ...]  # with readings, in order
+    audit: Audit
+    windows: tuple[ExposureWindow, ...]  # in time order
+    instruments: Instruments
+    book: FailureBook  # without records where there is no store
+
+
+def audited(known: Known, memory: Remembered) -> Audited:
+    """Return it as of this minute."""
+    stands = known.standing()
+
+    def ask() -> Audited:
+        return _audited(known, stands)
+
+    return memory.once("audited", (known.snapshot.version, stands), ask)
+
+
+def _audited(known: Known, stands: Standing) -> Audited:
+    scan, store, now = known.snapshot.scan, known.store, stands.now
+    results = tuple(result for result in stands.streams if len(result.readings))
+    happened = events_until(scan.events.events if scan.events else (), now)
+    streams = {result.key: result.readings for result in results}
+    kept = ledger(
+        streams, happened, scan.catalogue, calendar=known.calendar, zone=scan.zone, now=now.astimezone(scan.zone)
+    )
+    holds = NO_INSTRUMENTS if store is None else instruments_of(store)
+    audit = Audit(streams, happened, scan.catalogue, kept, holds)
+    windows = windows_of(results, streams, kept.operations, now=now)
+    book = FailureBook({(each.key, each.failed_at): each for each in windows}, {})
+    return Audited(
+        results=results,
+        audit=audit,
+        windows=windows,
+        instruments=instruments(audit, None),
+        book=book if store is None else failure_book(store, windows),
+    )
