@@ -112,6 +112,7 @@ LAYERS = {
         "standing",
         "store",
         "stream_csv",
+        "study",
         "watch",
     ],
     "applications": [
