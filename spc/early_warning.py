@@ -34,7 +34,7 @@ def stream_model(check: Check) -> StreamModel:
     - The usual scatter is known for the built-in checks; else it is a twentieth of the room between the limits, and
       three quarters of the smallest step where there are not two limits.
     """
-    if check.key in _USUAL_RELATIVE and check.charted == "value":
+    if check.key in _USUAL_RELATIVE and check.charted in ("value", "magnitude"):
         ages = not _AGEING_EVENTS.isdisjoint(check.new_segment_on)
         return StreamModel(log=True, sigma=_USUAL_RELATIVE[check.key], ages=ages)
     wander = _CONSUMED_WANDER if "bath_topped_up" in check.explained_by else _STEADY_WANDER

@@ -28,6 +28,7 @@ def test_settings_follow_from_the_check():
     lamp, bath, meter = (stream_model(CHECKS[key]) for key in ("uva_irradiance", "bath_concentration", "ammeter"))
 
     assert (lamp.log, lamp.ages) == (True, True)
+    assert stream_model(CHECKS["residual_field"]).log
     assert (bath.log, bath.ages) == (False, False)
     assert bath.wander > meter.wander
 
