@@ -16,16 +16,19 @@ HORIZON = 60
 
 FEWEST_OF_A_SEGMENT = 3
 
-SLOPE_FACTORS = np.array([0.7, 1.1, 1.8])
-"""A drift does not go on as straight as it came: its slope ahead, as ratios to the slope so far."""
+SLOPE_FACTORS = np.array([0.4, 1.1, 2.2])
+"""A drift does not go on as straight as it came: it nearly ends or doubles. Slopes ahead, as ratios to that so far."""
 
 SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
 
 SUDDEN_PER_READING = 1 / 5000
 """How often a reading fails out of the blue, whatever the ones before it said (an estimate of our own)."""
 
-TAIL_SHARES, TAIL_FACTORS = (0.95, 0.05), (0.95, 1.9)
-"""Noise has heavier tails than normal: a twentieth of the readings scatters twice as far; the variance stays."""
+TAIL_SHARES, TAIL_FACTORS = (0.95, 0.05), (1.0, 2.0)
+"""Noise has heavier tails than normal, and how wide it is was learnt: a twentieth of it scatters twice as far."""
+
+LEAST_WEIGHT = 1e-6
+"""Courses less likely than this are left out."""
 
 _COURSE_NODES = 7
 _LEVEL_NODES = 15
@@ -162,8 +165,10 @@ def _survival_of(course: Course, below: float, above: float) -> FloatArray:
     ahead = np.arange(1, HORIZON + 1)
     normal, weight = np.polynomial.hermite_e.hermegauss(_COURSE_NODES)
     weight = weight / weight.sum()
-    level = (course.level[:, None] + course.level_sd[:, None] * normal)[:, :, None, None]
-    slope = (course.slope[:, None] * SLOPE_FACTORS)[:, None, :, None] + course.ageing
+    likely = course.weight > LEAST_WEIGHT
+    shares = course.weight[likely] / course.weight[likely].sum()
+    level = (course.level[likely, None] + course.level_sd[likely, None] * normal)[:, :, None, None]
+    slope = (course.slope[likely, None] * SLOPE_FACTORS)[:, None, :, None] + course.ageing
     expected = level + slope * ahead + course.slow * MEMORY**ahead
     inside = np.zeros_like(expected)
     for share, factor in zip(TAIL_SHARES, TAIL_FACTORS, strict=True):
@@ -171,5 +176,5 @@ def _survival_of(course: Course, below: float, above: float) -> FloatArray:
         part = np.ones_like(expected) if np.isnan(above) else ndtr((above - expected) / sd)
         inside += share * (part if np.isnan(below) else part - ndtr((below - expected) / sd))
     together = np.cumprod(np.clip(inside, 0.0, 1.0), axis=-1)
-    survival: FloatArray = np.einsum("c,l,s,clsk->k", course.weight, weight, SLOPE_SHARES, together)
+    survival: FloatArray = np.einsum("c,l,s,clsk->k", shares, weight, SLOPE_SHARES, together)
     return np.clip(survival, 0.0, 1.0)
