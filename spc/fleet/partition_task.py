@@ -29,6 +29,11 @@ def monitor_partition(partition: Partition, catalogue: Catalogue, compiled: bool
         reason = str(error)
     except Exception as error:  # whatever one partition brings up must not end the others
         reason = f"{type(error).__name__}: {error}"
+    return failed_partition(partition, reason)
+
+
+def failed_partition(partition: Partition, reason: str) -> PartitionOutcome:
+    """Return the outcome of a partition that gave nothing."""
     fault = FleetFault(partition.site, partition.line, partition.check, reason)
     return PartitionOutcome((), FleetSignals.of([]), (fault,))
 

@@ -3,13 +3,14 @@
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from importlib.util import find_spec
 from typing import Any
 
 from spc.catalogue.check import Catalogue
 from spc.errors import InputError, SetupError
 from spc.fleet.outcome import Fleet, FleetSignals
-from spc.fleet.partition_task import PartitionOutcome, monitor_partition
+from spc.fleet.partition_task import PartitionOutcome, failed_partition, monitor_partition
 from spc.fleet.partitions import Partition
 
 Progress = Callable[[int, int], None]
@@ -59,11 +60,16 @@ def _on_workers(
     """Yield the outcomes as they come, in any order."""
     from distributed import as_completed
 
-    everywhere = client.scatter(catalogue, broadcast=True)
-    tasks = client.map(monitor_partition, partitions, catalogue=everywhere, compiled=compiled, pure=False, retries=2)
-    for task, outcome in as_completed(tasks, with_results=True):
+    # The catalogue goes with the task: scattered, it would be lost with the last worker that held it.
+    work = partial(monitor_partition, catalogue=catalogue, compiled=compiled)
+    tasks = client.map(work, partitions, pure=False)
+    of = dict(zip((task.key for task in tasks), partitions, strict=True))
+    for task in as_completed(tasks):
+        try:
+            yield task.result()
+        except Exception as error:  # a partition that no worker survives must not end the others
+            yield failed_partition(of[task.key], f"no worker could do it ({type(error).__name__}: {error})")
         task.release()
-        yield outcome
 
 
 def _told(

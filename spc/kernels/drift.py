@@ -123,12 +123,12 @@ def _might_signal(
 
     No size explains more than score**2 / (2 information), so that most readings are done with after a bound.
     """
-    m = stop - first
+    m, width = stop - first, len(bank) // PARTS
     slack = 2.0 * (most - math.log((step_weight + drift_weight) * m))
     if slack > 0.0:
         beyond = np.uint64(0)
         for j in range(2 * ROW):
-            beyond |= np.uint64(bank[j] * bank[j] > slack * bank[2 * ROW + j])
+            beyond |= np.uint64(bank[j] * bank[j] > slack * bank[width + j])
         if beyond == 0:
             return False
     enough = math.exp(most) * (1.0 - 1e-9)
@@ -136,7 +136,7 @@ def _might_signal(
     for row in range(2):
         weight = drift_weight if row else step_weight
         for j in range(row * ROW + first, row * ROW + stop):
-            score, information = bank[j], bank[2 * ROW + j]
+            score, information = bank[j], bank[width + j]
             best = 0
             if information > 0.0:
                 best = int(min(score * score / (2.0 * information), 59.0)) + 1
@@ -164,7 +164,7 @@ def _might_signal(
                 continue
             half = size * size / 2.0
             for j in range(row * ROW + first, row * ROW + stop):
-                log = bank[j] * size - bank[2 * ROW + j] * half
+                log = bank[j] * size - bank[width + j] * half
                 if log > least:
                     total += weight * math.exp(min(log, 60.0))
         if total >= enough:
@@ -208,7 +208,7 @@ def quiet_readings(
         x, bound, steps, lower, upper, restart: of every reading, shape (n,).
         middles: readings on the model's scale, filled in place.
         level, noise, bank: of the state, in place; `bank` has two
-            halves, shape (2, 2 PARTS ROW), the newest onset at the end of each row; the first half is the state's.
+            halves, shape (2, PARTS rows ROW), the newest onset at the end of each row; the first half is the state's.
         m: onsets in the bank.
         log, usual: of the model.
         constants: see `watch._constants`.
@@ -224,11 +224,11 @@ def quiet_readings(
     n, onsets = len(x), shapes.shape[1]
     history, width_block = int(history_n), int(block)
     before, now = bank[0], bank[1]
-    shape, signature, told = np.zeros(2 * ROW), np.empty(2 * ROW), np.empty(2 * ROW)
-    shape[onsets - m : onsets], shape[ROW + onsets - m : ROW + onsets] = (
-        shapes[0, onsets - m :],
-        shapes[1, onsets - m :],
-    )
+    n_rows = shapes.shape[0]
+    wide = n_rows * ROW
+    shape, signature, told = np.zeros(wide), np.empty(wide), np.empty(wide)
+    for row in range(n_rows):
+        shape[row * ROW + onsets - m : row * ROW + onsets] = shapes[row, onsets - m :]
     flipped = False
     while at < n:
         value = x[at]
@@ -292,32 +292,33 @@ def quiet_readings(
             p_ageing -= g_ageing * g_ageing * information
         # the signatures of all onsets, from one half of the bank to the other
         m_now = min(m + 1, onsets)
-        for j in range(2 * ROW * PARTS - 1):
+        for j in range(wide * PARTS - 1):
             now[j] = before[j + 1]
-        for part in range(2 * PARTS):
+        for part in range(n_rows * PARTS):
             now[part * ROW + ROW - 1] = 0.0
         if m_now > m:
-            shape[onsets - m_now], shape[ROW + onsets - m_now] = shapes[0, onsets - m_now], shapes[1, onsets - m_now]
-        b_score, b_information, b_mean = now[: 2 * ROW], now[2 * ROW : 4 * ROW], now[4 * ROW : 6 * ROW]
-        b_slow, b_ageing = now[6 * ROW : 8 * ROW], now[8 * ROW :]
-        for j in range(2 * ROW):
+            for row in range(n_rows):
+                shape[row * ROW + onsets - m_now] = shapes[row, onsets - m_now]
+        b_score, b_information, b_mean = now[:wide], now[wide : 2 * wide], now[2 * wide : 3 * wide]
+        b_slow, b_ageing = now[3 * wide : 4 * wide], now[4 * wide :]
+        for j in range(wide):
             b_mean[j] += b_ageing[j]
-        for j in range(2 * ROW):
+        for j in range(wide):
             b_slow[j] *= memory
         if information > 0.0:
-            for j in range(2 * ROW):
+            for j in range(wide):
                 signature[j] = shape[j] - b_mean[j] - b_slow[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 told[j] = information * signature[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 b_score[j] += score * signature[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 b_information[j] += told[j] * signature[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 b_mean[j] += g_mean * told[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 b_slow[j] += g_slow * told[j]
-            for j in range(2 * ROW):
+            for j in range(wide):
                 b_ageing[j] += g_ageing * told[j]
         if since_restart >= fewest:
             sigma = math.sqrt(white + slow + width * width / 12.0)

@@ -54,8 +54,9 @@ def watch_quietly(
     readings = (x[:-1], bound[:-1], steps[:-1], lower[:-1], upper[:-1], restart[:-1])  # the last one is for `update`
     settings = (model.log, model.sigma, _constants(), np.array(evidence.STEP_SIGMAS), _PER_READING, evidence.SHAPES)
     weights = np.array([evidence.STEP_WEIGHT, evidence.DRIFT_WEIGHT])
-    middles, bank = np.empty(n), np.zeros((2, 2 * PARTS * ROW))
-    onsets = bank[0].reshape(PARTS, 2, ROW)[:, :, : evidence.ONSETS]  # `DriftState.bank`, newest last
+    rows = len(evidence.SHAPES)
+    middles, bank = np.empty(n), np.zeros((2, PARTS * rows * ROW))
+    onsets = bank[0].reshape(PARTS, rows, ROW)[:, :, : evidence.ONSETS]  # `DriftState.bank`, newest last
     state, outcomes, at = start(model), {}, 0
     while at < n:
         if state.level is not None:

@@ -19,6 +19,7 @@ from spc.cli import app
 from spc.errors import InputError, SetupError
 from spc.fleet import add_streams, league, partitions_in, run_fleet, write_fleet
 from spc.fleet import run as fleet_run
+from spc.fleet.partition_task import monitor_partition
 from spc.fleet.partitions import read_partition
 from spc.monitor import monitor_stream
 from spc.records import Readings, StreamKey
@@ -109,6 +110,25 @@ def test_a_worker_killed_in_the_middle_and_a_damaged_partition_change_nothing_el
     assert (fleet.streams, fleet.signals) == (alone.streams, alone.signals)
     assert [(fault.line, fault.check) for fault in fleet.faults] == [("Line 9", "uva_irradiance")]
     assert "cannot be read as Parquet" in fleet.faults[0].reason
+
+
+def falling(partition, catalogue, compiled=True):
+    """Do as `monitor_partition`, but raise at one of the partitions, as Dask does where no worker survives it."""
+    if partition.line == "Line 1" and partition.check == "uva_irradiance" and partition.site == "North":
+        raise MemoryError("no room")
+    return monitor_partition(partition, catalogue, compiled)
+
+
+def test_a_partition_that_no_worker_can_do_is_named_and_the_rest_completes(folder, monkeypatch):
+    alone = run_fleet(partitions_in(folder), CATALOGUE, workers=0)
+    monkeypatch.setattr(fleet_run, "monitor_partition", falling)
+
+    fleet = run_fleet(partitions_in(folder), CATALOGUE, workers=1)
+
+    assert [(fault.site, fault.line, fault.check) for fault in fleet.faults] == [("North", "Line 1", "uva_irradiance")]
+    assert "no worker could do it (MemoryError: no room)" in fleet.faults[0].reason
+    assert set(fleet.streams) < set(alone.streams)
+    assert len(fleet.streams) == len(alone.streams) - 2
 
 
 @pytest.mark.parametrize(
