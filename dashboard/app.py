@@ -8,11 +8,11 @@ from flask import Response, abort, jsonify, request
 
 from dashboard.auth import guard, person
 from dashboard.ids import Shell
-from dashboard.pages import accounts, board, entry, rows, setup_sample, stream, streams
+from dashboard.pages import accounts, board, entry, review, rows, setup_sample, stream, streams
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.sessions import Sessions
-from dashboard.urls import ACCOUNTS, BOARD, LIVE, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
+from dashboard.urls import ACCOUNTS, BOARD, LIVE, REVIEW, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
 from dashboard.views import Header
 
 INDEX = """<!DOCTYPE html>
@@ -66,6 +66,7 @@ ROOMS: tuple[Room, ...] = (
     Room(SETUP, setup_sample, "Set-up sample"),
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
+    Room(REVIEW, review, "Review"),
     Room(ROWS, rows),
     Room(ACCOUNTS, accounts),
 )

@@ -128,3 +128,36 @@ class Accounts:
         "accounts-change",
     )
     BEFORE, AFTER, OWN, OWN_SAID = "accounts-before", "accounts-after", "accounts-own", "accounts-own-said"
+
+
+class Reviewed:
+    """The capability review."""
+
+    START, END, SHOW, SAID = "review-from", "review-to", "review-show", "review-said"
+    PAGE, CHECKS, WINDOWS, METERS = "review-page", "review-checks", "review-windows", "review-meters"
+
+
+class Study:
+    """The measurement study."""
+
+    PARTS, OPERATORS, ROUNDS, SEED, DRAW, PLAN = (
+        "study-parts",
+        "study-operators",
+        "study-rounds",
+        "study-seed",
+        "study-draw",
+        "study-plan",
+    )
+    FILE, TEXT, WHAT, UNIT, LOWER, UPPER, STEP, READ, SAID, RESULT, FIGURE = (
+        "study-file",
+        "study-text",
+        "study-what",
+        "study-unit",
+        "study-lower",
+        "study-upper",
+        "study-step",
+        "study-read",
+        "study-said",
+        "study-result",
+        "study-figure",
+    )

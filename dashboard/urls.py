@@ -9,6 +9,8 @@ STREAMS = "/streams"
 WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
+REVIEW, REVIEW_FILE = "/review", "/review.csv"
+STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
 WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"
@@ -101,6 +103,37 @@ class StreamView:
     def csv_href(self) -> str:
         """The address of its readings as a file."""
         return STREAM_CSV + self.to_search()
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewView:
+    """Which period of which line is reviewed; texts as they stand in the address."""
+
+    start: str = ""  # first day, ISO 8601; "": the usual period
+    end: str = ""  # last day
+    line: str = ""  # "": every line
+
+    @classmethod
+    def from_search(cls, search: str | None) -> "ReviewView":
+        """Read the part of an address after "?"; what it does not know is left out."""
+        found = parse_qs((search or "").removeprefix("?"))
+        start, end, line = (found.get(name, [""])[0].strip() for name in ("from", "to", "line"))
+        return cls(start, end, line)
+
+    def to_search(self) -> str:
+        """Return the part of the address after and with "?"; "" for the usual period of every line."""
+        pairs = [(name, text) for name, text in (("from", self.start), ("to", self.end), ("line", self.line)) if text]
+        return "?" + urlencode(pairs) if pairs else ""
+
+    @property
+    def href(self) -> str:
+        """The address of the page."""
+        return REVIEW + self.to_search()
+
+    @property
+    def csv_href(self) -> str:
+        """The address of its table as a file."""
+        return REVIEW_FILE + self.to_search()
 
 
 def write_href(key: Any) -> str:

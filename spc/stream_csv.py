@@ -43,11 +43,11 @@ def _rows(result: StreamResult, places: slice, zone: tzinfo) -> Iterator[list[st
         words = (readings.instrument[i], readings.technician[i], readings.shift[i], readings.note[i])
         yield [
             as_written(from_microseconds(int(readings.taken_at[i])), int(readings.offset[i]), zone),
-            *map(_safe, (readings.key.line, readings.key.check, readings.key.position)),
+            *map(safe, (readings.key.line, readings.key.check, readings.key.position)),
             _value(result, i),
             _number(float(readings.reference[i])),
             check.unit,
-            *(_safe(str(word)) for word in words),
+            *(safe(str(word)) for word in words),
             str(readings.row[i]),
             *(_charted(result, place, limits) if place is not None else [""] * 7),
             "yes" if i in failed else "no",
@@ -70,14 +70,15 @@ def _limits_by_place(result: StreamResult) -> list[Limits | None]:
 def _value(result: StreamResult, i: int) -> str:
     word = str(result.readings.word[i])
     sign = {Bound.BELOW: "<", Bound.ABOVE: ">"}.get(Bound(int(result.readings.bound[i])), "")
-    return _safe(word) or sign + _number(float(result.readings.value[i]))
+    return safe(word) or sign + _number(float(result.readings.value[i]))
 
 
 def _number(x: float) -> str:
     return "" if np.isnan(x) else f"{x:.12g}"
 
 
-def _safe(text: str) -> str:
+def safe(text: str) -> str:
+    """Return words for a cell; those that a spreadsheet would take for a formula are led by an apostrophe."""
     return f"'{text}" if text.startswith(RISKY) else text
 
 

@@ -1,0 +1,279 @@
+"""The capability review of a period: what to decide first, then each check with its evidence one click away."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+from flask import Response, abort, request
+
+from dashboard.auth import need
+from dashboard.ids import Reviewed, Shell
+from dashboard.parts import aria, kept, link, page_name, table
+from dashboard.queries import InputError, Queries, Right
+from dashboard.queries.review import review_file, review_page
+from dashboard.urls import REVIEW, REVIEW_FILE, ReviewView
+from dashboard.views.review import CheckRow, DecideGroup, MeterRow, ReviewPage, ToDecide, Told, WindowRow
+
+STANDING = (
+    "Evidence for those who decide. Capability, intervals and what becomes of parts are for the written procedure, the "
+    "customer and the responsible Level 3; nothing here accepts or rejects a part."
+)
+SHAPES = {
+    "moving": "moving", "moved": "learning", "stable": "calm", "learning": "learning", "judged": "judged",
+    "no readings": "idle",
+}  # fmt: skip
+"""Shape of the mark beside each word of movement."""
+
+HOW = (
+    "Stable: no signal in the period. Moved: signals, none of which goes on. Moving: one goes on at the end.",
+    "An index is given for a stable stretch alone; it is capable where the lower confidence limit of Ppk reaches the "
+    "mark. Otherwise the reason stands there in its place.",
+    "Outside: the share of readings outside the acceptance limits, counted, with its 95 % confidence limits.",
+)
+
+
+def at(queries: Queries, search: str) -> html.Div:
+    """Return the page while the review of the period that the address names is worked out."""
+    waiting = [page_name("Capability review"), html.P("Working the review out ...", className="nothing", role="status")]
+    return html.Div(waiting, id=Reviewed.PAGE, className="review")
+
+
+def asked(queries: Queries, search: str | None) -> ReviewPage:
+    """Return the review of the period that an address names."""
+    return review_page(queries, queries.memory, ReviewView.from_search(search))
+
+
+def body(page: ReviewPage) -> list[Any]:
+    """Return what is on the page."""
+    if not page.period:
+        return [page_name(page.title), html.P(page.notice, className="nothing")]
+    as_of = f", beside {page.before}. As of {page.as_of}."
+    return kept(
+        html.Div(
+            [
+                page_name(page.title, title=f"{page.title}: {page.period}"),
+                html.P([html.Strong(page.period), as_of], className="review-period"),
+            ],
+            className="review-head",
+        ),
+        choose(page),
+        html.P(page.notice, className="review-notice", role="alert") if page.notice else None,
+        html.Div([decide(page), figures(page)], className="review-first"),
+        checks(page),
+        changes(page),
+        failed(page),
+        meters(page),
+        html.Ul([html.Li(words) for words in page.notes], className="review-notes") if page.notes else None,
+        html.P(STANDING, className="note"),
+    )
+
+
+def choose(page: ReviewPage) -> html.Section:
+    """Return the choice of period and line."""
+    days = html.Div(
+        [
+            day(Reviewed.START, "First day", page.start),
+            day(Reviewed.END, "Last day", page.end),
+            html.Button("Review these days", id=Reviewed.SHOW, type="button", className="button", n_clicks=0),
+        ],
+        className="review-days",
+    )
+    return html.Section(
+        kept(
+            html.Nav(buttons(page.lengths), className="buttons", **aria(label="Length of the period")),
+            days,
+            html.Nav(buttons(page.lines), className="buttons", **aria(label="Line")) if len(page.lines) > 2 else None,
+            html.A("Table as CSV", href=page.csv_href, className="button", download=""),
+        ),
+        className="review-choose",
+        **aria(label="Period and line"),
+    )
+
+
+def buttons(found: tuple[tuple[str, str, bool], ...]) -> list[Any]:
+    """Return links of which one is shown."""
+    return [
+        link([words, html.Span(", shown", className="unseen")] if on else words, href, f"button{' button-on' * on}")
+        for words, href, on in found
+    ]
+
+
+def day(own: str, label: str, value: str) -> html.Div:
+    """Return a field for a day."""
+    field = dcc.Input(
+        id=own,
+        type="text",
+        value=value,
+        placeholder="2026-03-31",
+        maxLength=10,
+        autoComplete="off",
+        className="review-input",
+    )
+    return html.Div([html.Label(label, htmlFor=own), field], className="review-day")
+
+
+def decide(page: ReviewPage) -> html.Section:
+    """Return what to decide, first things first."""
+    found: list[Any] = [group(each) for each in page.groups]
+    return html.Section(
+        [
+            html.H2("To decide, first things first"),
+            *(found or [html.P("Nothing needs a decision.", className="nothing")]),
+        ],
+        className="review-decide",
+    )
+
+
+def group(each: DecideGroup) -> Any:
+    """Return what there is to decide of one kind."""
+    items = html.Ol([html.Li(item(one)) for one in each.items])
+    name = each.title if len(each.items) == 1 else f"{each.title} ({len(each.items)})"
+    class_name = f"review-group review-{each.kind.replace(' ', '-')}"
+    if each.folded:
+        return html.Details([html.Summary(html.H3(name)), items], className=class_name)
+    return html.Div([html.H3(name), items], className=class_name)
+
+
+def item(one: ToDecide) -> list[Any]:
+    """Return one thing to decide, with where to look first."""
+    words = link(one.words, one.href) if one.href else one.words
+    look = f"Look first: {'; '.join(one.look_first)}." if one.look_first else ""
+    return kept(html.P(words), html.P(look, className="review-look") if look else None)
+
+
+def figures(page: ReviewPage) -> html.Section:
+    """Return the numbers of the period beside those of the period before."""
+    return html.Section(
+        [html.H2("In numbers"), html.Dl([told(each) for each in page.numbers], className="review-numbers")],
+        className="review-figures",
+    )
+
+
+def told(each: Told) -> html.Div:
+    """Return one number."""
+    return html.Div(
+        [
+            html.Dt(html.A(each.name, href=each.href)),
+            html.Dd([html.Strong(each.value), html.Span(f" before: {each.before}", className="review-before")]),
+        ]
+    )
+
+
+def checks(page: ReviewPage) -> html.Section:
+    """Return every check of the review."""
+    heads = ("Check", "Stability", "Capability", "Outside", "On time", "Failed", "Windows", "Limits")
+    several = len({row.line for row in page.rows}) > 1
+    rows = [check(row, several=several) for row in page.rows]
+    return html.Section(
+        [
+            html.H2("Every check", id=Reviewed.CHECKS),
+            table(f"Every check, {page.period}; the period before in small letters", heads, rows, "review-table"),
+            html.Details([html.Summary("What the words mean"), html.Ul([html.Li(words) for words in HOW])]),
+        ]
+    )
+
+
+def check(row: CheckRow, *, several: bool) -> html.Tr:
+    """Return one check."""
+    name = f"{row.line}: {row.name}" if several else row.name
+    mark = html.Span(className=f"shape shape-{SHAPES[row.movement]}", **aria(hidden="true"))
+    capability = row.capability or "judged by words"
+    word = html.Span(capability, className=f"capable capable-{capability.replace(' ', '-')}")
+    return html.Tr(
+        [
+            html.Th([link(name, row.href), small(row.n)], scope="row"),
+            html.Td([mark, " ", row.movement_words], className=f"review-moves review-moves-{row.movement[:4]}"),
+            html.Td(kept(word, small(row.index or row.why) if row.index or row.why else None)),
+            html.Td(row.outside),
+            html.Td([row.on_time, small(f"before: {row.on_time_before}")]),
+            html.Td([row.failures, small(f"before: {row.failures_before}")]),
+            html.Td(row.windows),
+            html.Td(small(row.limits)),
+        ]
+    )
+
+
+def small(words: str) -> html.Span:
+    """Return words below others."""
+    return html.Span(words, className="review-small")
+
+
+def changes(page: ReviewPage) -> html.Section:
+    """Return what is different from the period before."""
+    said: Any = html.P("Nothing to tell.", className="nothing")
+    if page.changes:
+        said = html.Ul([html.Li(words) for words in page.changes], className="review-changes")
+    return html.Section([html.H2(f"Changed since {page.before}"), said])
+
+
+def failed(page: ReviewPage) -> html.Section:
+    """Return the failed checks with what they leave open."""
+    heads = ("Check", "Failed", "Read", "Last good check", "In operation between", "Passed again", "Record")
+    said: Any = html.P("No check failed in this period.", className="nothing")
+    if page.windows:
+        said = table(f"Failed checks, {page.period}, latest first", heads, [window(each) for each in page.windows])
+    return html.Section([html.H2("Failed checks and exposure windows", id=Reviewed.WINDOWS), said])
+
+
+def window(each: WindowRow) -> html.Tr:
+    """Return one failed check."""
+    record = html.Td(each.record, className="" if each.settled else "review-open")
+    cells = (each.failed_at, each.failed, each.last_good, each.exposed, each.passed)
+    return html.Tr([html.Th(link(each.name, each.href), scope="row"), *(html.Td(words) for words in cells), record])
+
+
+def meters(page: ReviewPage) -> html.Section:
+    """Return the instruments with their calibrations."""
+    heads = ("Instrument", "State", "Last calibration", "Due", "Used for")
+    said: Any = html.P("No instrument is named in this log.", className="nothing")
+    if page.meters:
+        said = table("Instruments and calibrations, as of now", heads, [meter(each) for each in page.meters])
+    return html.Section([html.H2("Instruments", id=Reviewed.METERS), said])
+
+
+def meter(each: MeterRow) -> html.Tr:
+    """Return one instrument."""
+    state = html.Td(each.state, className="review-open" if each.state == "overdue" else "")
+    return html.Tr([html.Th(each.name, scope="row"), state, html.Td(each.last), html.Td(each.due), html.Td(each.used)])
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Follow the days that are written, and hand out the table."""
+
+    @app.callback(
+        Output(Reviewed.PAGE, "children"),
+        Input(Shell.URL, "search"),
+        State(Shell.URL, "pathname"),
+    )
+    def follow(search: str, pathname: str) -> Any:
+        return body(asked(queries, search)) if pathname == REVIEW else no_update
+
+    @app.callback(
+        Output(Shell.URL, "search", allow_duplicate=True),
+        Input(Reviewed.SHOW, "n_clicks"),
+        State(Reviewed.START, "value"),
+        State(Reviewed.END, "value"),
+        State(Shell.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show(clicks: int | None, start: str | None, end: str | None, search: str) -> Any:
+        line = ReviewView.from_search(search).line
+        return ReviewView((start or "").strip(), (end or "").strip(), line).to_search() if clicks else no_update
+
+    def file() -> Response:
+        need(Right.SEE)
+        try:
+            made = review_file(
+                queries, queries.memory, ReviewView.from_search(request.query_string.decode("utf-8", "replace"))
+            )
+        except InputError as refused:
+            abort(404, str(refused))
+        if made is None:
+            abort(404, "There is nothing to review in this log.")
+        name, text = made
+        return Response(
+            "\N{ZERO WIDTH NO-BREAK SPACE}" + text,
+            mimetype="text/csv",
+            headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        )
+
+    app.server.add_url_rule(REVIEW_FILE, "review_file", file)

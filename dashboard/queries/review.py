@@ -1,0 +1,218 @@
+"""The capability review: a period, judged, beside the period before, with the ways to its evidence."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+
+from dashboard.queries.audited import Audited, audited
+from dashboard.queries.drift_words import local_text
+from dashboard.queries.known import Known
+from dashboard.queries.remembered import Remembered
+from dashboard.queries.review_rows import check_row, line_names, meter_row, numbers, review_table, window_row
+from dashboard.queries.words import view_of
+from dashboard.urls import ReviewView, write_href
+from dashboard.views.review import DecideGroup, ReviewPage, ToDecide
+from spc.errors import InputError
+from spc.review import Finding, Period, Review, SignalStep, StreamReview, review
+from spc.review.findings import ORDER, FindingKind
+from spc.review.period import USUAL_DAYS
+from spc.review.whole import usual_period
+from spc.schedule.site_calendar import YEARS
+from spc.times import from_microseconds
+from spc.wording import time_text
+
+LENGTHS = ((30, "30 days"), (USUAL_DAYS, "A quarter"), (182, "Half a year"), (365, "A year"))
+"""Lengths of the periods that one tap asks for; each ends with the last reading."""
+
+TITLES: dict[FindingKind, str] = {
+    "failing": "Fails now",
+    "overdue": "Overdue now",
+    "calibration": "Calibration overdue",
+    "moving": "Moves, or will soon fail",
+    "missed": "Checks that were missed",
+    "not capable": "Not capable",
+    "unanswered": "Movements nobody answered",
+    "limits": "Limits to confirm",
+}
+CAN_WAIT: tuple[FindingKind, ...] = ("missed", "unanswered")
+FEW = 3
+"""As many findings of a kind that can wait are shown unfolded."""
+
+AROUND = timedelta(days=3)
+"""On either side of a failed reading, for its evidence."""
+
+
+def review_page(known: Known, memory: Remembered, view: ReviewView) -> ReviewPage:
+    """Return the review of the period and line that an address names."""
+    found = audited(known, memory)
+    if not found.results:
+        return _nothing(known, view, "No reading in this log yet. A review needs some.")
+    view = view if view.line in line_names(found) else replace(view, line="")
+    usual = _usual(found, USUAL_DAYS, view)
+    period, notice = usual, ""
+    if view.start or view.end:
+        try:
+            period = _period(view, usual)
+            seen = reviewed(known, memory, period, view.line)
+        except InputError as refused:
+            period, notice = usual, f"{_sentence(refused)} The usual period is shown instead."
+    seen = reviewed(known, memory, period, view.line)
+    shown = ReviewView(period.first.isoformat(), period.last.isoformat(), view.line)
+    return ReviewPage(
+        title="Capability review",
+        period=seen.period.words,
+        before=seen.before.words,
+        as_of=f"{time_text(seen.now, known.zone)} {known.zone}",
+        notice=notice,
+        start=shown.start,
+        end=shown.end,
+        line=view.line,
+        lengths=tuple(_lengths(found, period, view)),
+        lines=tuple(
+            (name or "Every line", replace(shown, line=name).href, name == view.line)
+            for name in ("", *line_names(found))
+        ),
+        numbers=numbers(seen),
+        groups=tuple(_groups(seen)),
+        rows=tuple(check_row(stream, before, period) for stream, before in pairs(seen)),
+        changes=seen.changes,
+        windows=tuple(window_row(each, found.book, known.zone) for each in reversed(seen.windows)),
+        meters=tuple(meter_row(each, known.zone) for each in seen.instruments),
+        notes=(*seen.notes, *_never_read(known, found, view.line, period)),
+        csv_href=shown.csv_href,
+    )
+
+
+def pairs(seen: Review) -> Iterator[tuple[StreamReview, StreamReview]]:
+    """Yield each stream beside itself in the period before."""
+    yield from zip(seen.streams, seen.streams_before, strict=True)
+
+
+def review_file(known: Known, memory: Remembered, view: ReviewView) -> tuple[str, str] | None:
+    """Return name and text of the table as a CSV file; None where there is nothing to review.
+
+    Raises:
+        InputError: the address names no period.
+    """
+    found = audited(known, memory)
+    if not found.results:
+        return None
+    line = view.line if view.line in line_names(found) else ""
+    period = _period(view, _usual(found, USUAL_DAYS, view))
+    return f"review-{period.first}-{period.last}.csv", review_table(reviewed(known, memory, period, line))
+
+
+def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Review:
+    """Return the review of a period, worked out once an hour, or when the log or what is written beside it changes.
+
+    Raises:
+        InputError: the period has not begun.
+    """
+    found = audited(known, memory)
+    hour = int(found.audit.ledger.now.timestamp() // 3600)
+
+    def ask() -> Review:
+        results = [result for result in found.results if not line or result.key.line == line]
+        order = {key: place for place, key in enumerate(known.snapshot.scan.catalogue.checks)}
+        results.sort(key=lambda result: (result.key.line, order.get(result.key.check, 0), result.key.position))
+        keys = {result.key for result in results}
+        return review(
+            results,
+            found.audit.ledger,
+            [window for window in found.windows if window.key in keys],
+            found.instruments.due,
+            period,
+            calibrations=found.instruments.calibrations,
+            records=tuple(found.book.records.values()),
+            steps=signal_steps(known),
+        )
+
+    return memory.once(("review", period.first, period.last, line), (known.snapshot.version, hour), ask)
+
+
+def signal_steps(known: Known) -> tuple[SignalStep, ...]:
+    """Return what people wrote down about signals; nothing where there is no store."""
+    if known.store is None:
+        return ()
+    from spc.store.entries import Reaction
+
+    return tuple(
+        SignalStep(each.key, each.signal_at, each.rule, each.step, each.by, entry.at, each.words)
+        for entry in known.store.records(Reaction)
+        for each in (entry.record,)
+    )
+
+
+def _period(view: ReviewView, usual: Period) -> Period:
+    end = _day(view.end, "last") if view.end else usual.last
+    start = _day(view.start, "first") if view.start else end - timedelta(days=USUAL_DAYS - 1)
+    return Period(start, end, usual.zone)
+
+
+def _day(text: str, which: str) -> date:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"the {which} day “{text[:40]}” is none; write it as 2026-03-31") from None
+    if day.year not in YEARS:
+        raise InputError(f"the {which} day {day} is outside the years {YEARS[0]} to {YEARS[-1]}")
+    return day
+
+
+def _usual(found: Audited, days: int, view: ReviewView) -> Period:
+    own = [result for result in found.results if not view.line or result.key.line == view.line]
+    return usual_period(own, found.audit.ledger, days)
+
+
+def _lengths(found: Audited, period: Period, view: ReviewView) -> Iterator[tuple[str, str, bool]]:
+    for days, words in LENGTHS:
+        own = _usual(found, days, view)
+        href = ReviewView(own.first.isoformat(), own.last.isoformat(), view.line).href
+        yield words, href, own == period
+
+
+def _groups(seen: Review) -> Iterator[DecideGroup]:
+    for kind in ORDER:
+        own = tuple(each for each in seen.findings if each.kind == kind)
+        if own:
+            items = tuple(ToDecide(each.words, _evidence(each, seen), each.look_first) for each in own)
+            yield DecideGroup(kind, TITLES[kind], items, folded=kind in CAN_WAIT and len(items) > FEW)
+
+
+def _evidence(finding: Finding, seen: Review) -> str:
+    """Return the address of what a finding rests on; "" where no page shows it."""
+    if finding.key is None:
+        return ""
+    if finding.kind == "overdue":
+        return write_href(finding.key)
+    stream, zone = seen.of(finding.key), seen.period.zone
+    if finding.kind == "failing" and stream.failing is not None:
+        at = from_microseconds(stream.failing.taken_at)
+        start, end = (local_text(moment, zone) for moment in (at - AROUND, at + AROUND))
+        return view_of(finding.key, start=start, end=end, row=str(stream.failing.row)).href
+    start, end = (local_text(moment, zone) for moment in (seen.period.start, seen.period.stop))
+    return view_of(finding.key, start=start, end=end).href
+
+
+def _never_read(known: Known, found: Audited, line: str, period: Period) -> Iterator[str]:
+    """Yield a sentence for each check that the site's calendar asks for and the log has no reading of."""
+    read = {result.key for result in found.results}
+    for stream in found.audit.ledger.streams:
+        if stream.key in read or (line and stream.key.line != line):
+            continue
+        missed = sum(
+            entry.status == "missed" and entry.due is not None and period.holds(entry.due) for entry in stream.entries
+        )
+        if missed:
+            name = " ".join(filter(None, (stream.check.title, stream.key.position)))
+            yield f"{stream.key.line}, {name}: the site asks for it, and no reading is known; {missed} checks missed."
+
+
+def _nothing(known: Known, view: ReviewView, notice: str) -> ReviewPage:
+    as_of = f"{time_text(known.now(), known.zone)} {known.zone}"
+    return ReviewPage("Capability review", "", "", as_of, notice, view.start, view.end, view.line)
+
+
+def _sentence(refused: InputError) -> str:
+    words = str(refused)
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."

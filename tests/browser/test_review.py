@@ -1,0 +1,84 @@
+"""The manager's review: from the first decision to its evidence, another period, the table as a file."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.made_site import Site, running_site
+
+TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
+DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
+SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
+
+
+@pytest.fixture
+def site(tmp_path) -> Iterator[Site]:
+    with running_site(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def opened(site, open_page):
+    def open_one(screen, search=""):
+        page = open_page(**screen)
+        page.goto(f"{site.address}/review{search}")
+        page.locator(".review-first").wait_for()
+        return page
+
+    return open_one
+
+
+@SCREENS
+def test_the_first_decision_leads_to_the_failed_reading(opened, axe, screen):
+    page = opened(screen)
+    first = page.locator(".review-decide .review-group").first
+    expect(first).to_contain_text("Fails now")
+    expect(first).to_contain_text("Line 2, Ammeter deviation, head read")
+    axe(page)
+
+    first.get_by_role("link").click()
+    expect(page.locator("h1")).to_contain_text("Ammeter deviation, head")
+
+
+def test_another_period_is_chosen_by_days_by_length_and_by_line(opened, axe):
+    page = opened(DESK)
+    page.get_by_label("First day").fill("2026-03-20")
+    page.get_by_label("Last day").fill("2026-03-31")
+    page.get_by_role("button", name="Review these days").click()
+    expect(page.locator(".review-period")).to_contain_text("20 Mar 2026 to 31 Mar 2026, beside 8 Mar 2026")
+    assert "from=2026-03-20&to=2026-03-31" in page.url
+    expect(page.locator("#review-page")).to_contain_text("No check failed in this period.")
+
+    page.get_by_role("link", name="Line 2", exact=True).click()
+    expect(page.locator("#review-page")).not_to_contain_text("Bath concentration")
+    page.get_by_role("link", name="A year", exact=True).click()
+    expect(page.locator(".review-period")).to_contain_text("11 Apr 2025 to 10 Apr 2026")
+    page.go_back()
+    expect(page.locator(".review-period")).to_contain_text("20 Mar 2026 to 31 Mar 2026")
+
+
+def test_days_that_are_none_are_said_and_nothing_is_lost(opened, axe):
+    page = opened(TABLET)
+    page.get_by_label("First day").fill("soon")
+    page.get_by_role("button", name="Review these days").click()
+
+    expect(page.get_by_role("alert").filter(has_text="“soon” is none")).to_be_visible()
+    expect(page.locator(".review-table tbody tr")).to_have_count(6)
+    axe(page)
+
+
+def test_the_table_comes_as_a_file(opened):
+    page = opened(DESK, "?from=2026-03-20&to=2026-04-10")
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Table as CSV").click()
+
+    assert waiting.value.suggested_filename == "review-2026-03-20-2026-04-10.csv"
+    assert "ammeter" in waiting.value.path().read_text(encoding="utf-8-sig")
+
+
+@pytest.mark.parametrize("width", [360, 2560])
+def test_nothing_is_cut_off(opened, width):
+    page = opened({**DESK, "width": width})
+
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
