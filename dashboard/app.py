@@ -8,11 +8,24 @@ from flask import Response, abort, jsonify, request
 
 from dashboard.auth import guard, person
 from dashboard.ids import Shell
-from dashboard.pages import accounts, board, entry, review, rows, setup_sample, stream, streams
+from dashboard.pages import accounts, board, entry, review, rows, setup_sample, stream, streams, study
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.sessions import Sessions
-from dashboard.urls import ACCOUNTS, BOARD, LIVE, REVIEW, ROWS, SETUP, STREAM, STREAM_CSV, STREAMS, WRITE, StreamView
+from dashboard.urls import (
+    ACCOUNTS,
+    BOARD,
+    LIVE,
+    REVIEW,
+    ROWS,
+    SETUP,
+    STREAM,
+    STREAMS,
+    STREAM_CSV,
+    STUDY,
+    WRITE,
+    StreamView,
+)
 from dashboard.views import Header
 
 INDEX = """<!DOCTYPE html>
@@ -67,6 +80,7 @@ ROOMS: tuple[Room, ...] = (
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
     Room(REVIEW, review, "Review"),
+    Room(STUDY, study, "Study"),
     Room(ROWS, rows),
     Room(ACCOUNTS, accounts),
 )

@@ -148,7 +148,7 @@ class Study:
         "study-draw",
         "study-plan",
     )
-    FILE, TEXT, WHAT, UNIT, LOWER, UPPER, STEP, READ, SAID, RESULT, FIGURE = (
+    FILE, TEXT, WHAT, UNIT, LOWER, UPPER, STEP, READ, SAID, RESULT, FIGURE, ASKED = (
         "study-file",
         "study-text",
         "study-what",
@@ -160,4 +160,5 @@ class Study:
         "study-said",
         "study-result",
         "study-figure",
+        "study-asked",
     )

@@ -136,6 +136,11 @@ class ReviewView:
         return REVIEW_FILE + self.to_search()
 
 
+def study_search(parts: str, operators: str, rounds: str, seed: str) -> str:
+    """Return what stands in the address of a study's plan after and with "?"."""
+    return "?" + urlencode([("parts", parts), ("operators", operators), ("rounds", rounds), ("seed", seed)])
+
+
 def write_href(key: Any) -> str:
     """Return the address at which a check can be written down; `key` has a line, a check and a position."""
     return WRITE + "?" + urlencode([("line", key.line), ("check", key.check), ("position", key.position)])

@@ -4,7 +4,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
@@ -92,17 +92,25 @@ def read_text_sheet(path: Path | str) -> Sheet:
     Raises:
         LogError: the file cannot be read, is no text, or holds nothing.
     """
-    file = str(path)
-    decoder = Decoder(file)
-    lines = decoder.feed(file_bytes(path), final=True).lstrip("\ufeff").split("\n")
+    decoder = Decoder(str(path))
+    sheet = sheet_of_text(decoder.feed(file_bytes(path), final=True), str(path))
+    return replace(sheet, notes=encoding_notes(decoder, f"cells parted by {DELIMITERS[sheet.delimiter]}"))
+
+
+def sheet_of_text(text: str, file: str) -> Sheet:
+    """Return the sheet that a text holds; `file` is what messages call it.
+
+    Raises:
+        LogError: it holds nothing.
+    """
+    lines = text.lstrip("\ufeff").split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
     if not lines:
         raise LogError(f"{file}: the file is empty; give a sheet with a header and a row for each shift")
     delimiter, width = _delimiter(lines)
     rows, numbers, faults = _rows(lines, delimiter, width)
-    notes = encoding_notes(decoder, f"cells parted by {DELIMITERS[delimiter]}")
-    return Sheet(file, "", tuple(rows), tuple(numbers), delimiter, faults=faults, notes=notes)
+    return Sheet(file, "", tuple(rows), tuple(numbers), delimiter, faults=faults)
 
 
 def _delimiter(lines: Sequence[str]) -> tuple[str, int]:
