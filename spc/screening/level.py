@@ -85,8 +85,10 @@ def running_median(x: FloatArray, reach: int) -> FloatArray:
 def _median_of_taken(x: FloatArray, reach: int) -> FloatArray:
     """Return the same where windows reach beyond the readings, or hold one that was not taken."""
     padded = np.concatenate([np.full(reach, np.nan), x, np.full(reach, np.nan)])
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    return np.asarray(np.nanmedian(windows, axis=1), dtype=np.float64)
+    windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)  # not taken: last
+    taken = np.count_nonzero(~np.isnan(windows), axis=1)
+    each = np.arange(len(windows))
+    return np.asarray((windows[each, (taken - 1) // 2] + windows[each, taken // 2]) / 2, dtype=np.float64)
 
 
 def spread_in_steps(x: FloatArray) -> FloatArray:
