@@ -7,6 +7,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
 
 from dashboard.auth import guard, person
+from dashboard.delivery import bundle_address, deliver
 from dashboard.ids import Shell
 from dashboard.pages import accounts, board, entry, review, rows, setup_sample, stream, streams, study
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
@@ -20,8 +21,8 @@ from dashboard.urls import (
     ROWS,
     SETUP,
     STREAM,
-    STREAMS,
     STREAM_CSV,
+    STREAMS,
     STUDY,
     WRITE,
     StreamView,
@@ -103,9 +104,11 @@ def create_app(queries: Queries, sessions: Sessions | None = None) -> Dash:
         meta_tags=[
             {"name": "viewport", "content": "width=device-width, initial-scale=1"},
             {"name": "color-scheme", "content": "light dark"},
+            {"name": "charts", "content": bundle_address()},
         ],
     )
     app.layout = lambda: shell(queries.header())
+    deliver(app.server)
     guard(app.server, queries, sessions or Sessions(), queries.clock)
     register(app, queries)
     for room in ROOMS:

@@ -120,14 +120,13 @@ class Accounts:
         "accounts-new-password",
         "accounts-add",
     )
-    NAME, WHAT, ROLE, PASSWORD, CHANGE = (
-        "accounts-name",
-        "accounts-what",
-        "accounts-role",
-        "accounts-password",
-        "accounts-change",
-    )
+    NAME, ROLE, PASSWORD = "accounts-name", "accounts-role", "accounts-password"
     BEFORE, AFTER, OWN, OWN_SAID = "accounts-before", "accounts-after", "accounts-own", "accounts-own-said"
+
+    @staticmethod
+    def change(what: str) -> dict[str, str]:
+        """Return the id of the button of one change."""
+        return {"part": "accounts-change", "what": what}
 
 
 class Reviewed:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.auth import need, person
 from dashboard.ids import Accounts
@@ -10,13 +10,6 @@ from dashboard.parts import page_name, table
 from dashboard.queries import Queries, Right, SpcError
 from dashboard.queries.accounts import accounts_page, change_account, change_own_password, holders_of, new_account
 from dashboard.views.accounts import AccountsPage
-
-CHANGES = (
-    ("role", "Give another role"),
-    ("password", "Set a new password"),
-    ("off", "Switch off"),
-    ("on", "Switch on"),
-)
 
 
 def at(queries: Queries, search: str) -> html.Div:
@@ -38,8 +31,9 @@ def at(queries: Queries, search: str) -> html.Div:
 
 def managed(page: AccountsPage) -> list[Any]:
     """Return all accounts with the forms that change them."""
-    roles = [{"label": role, "value": role} for role, _ in page.roles]
     return [
+        html.Datalist([html.Option(value=role) for role, _ in page.roles], id="account-roles"),
+        html.Datalist([html.Option(value=row.name) for row in page.rows], id="account-names"),
         html.Section(
             [
                 html.H2("People"),
@@ -53,9 +47,9 @@ def managed(page: AccountsPage) -> list[Any]:
                 html.Div(
                     [
                         labelled("Name", dcc.Input(id=Accounts.NEW_NAME, autoComplete="off")),
-                        labelled("Role", select(Accounts.NEW_ROLE, roles)),
+                        labelled("Role", listed_field(Accounts.NEW_ROLE, "account-roles")),
                         labelled("Password, 12 characters or more", hidden(Accounts.NEW_PASSWORD)),
-                        html.Button("Make the account", id=Accounts.ADD, className="button go", type="button"),
+                        html.Button("Make the account", id=Accounts.ADD, className="button go", n_clicks=0),
                     ],
                     className="account-form",
                 ),
@@ -67,11 +61,13 @@ def managed(page: AccountsPage) -> list[Any]:
                 html.P("Whoever is signed in with it is signed out."),
                 html.Div(
                     [
-                        labelled("Name", select(Accounts.NAME, [option(row.name) for row in page.rows])),
-                        labelled("What", select(Accounts.WHAT, [option(key, words) for key, words in CHANGES])),
-                        labelled("New role, if it changes", select(Accounts.ROLE, roles)),
-                        labelled("New password, if it changes", hidden(Accounts.PASSWORD)),
-                        html.Button("Change", id=Accounts.CHANGE, className="button go", type="button"),
+                        labelled("Whose account", listed_field(Accounts.NAME, "account-names")),
+                        labelled("New role", listed_field(Accounts.ROLE, "account-roles")),
+                        html.Button("Give the role", id=Accounts.change("role"), className="button", n_clicks=0),
+                        labelled("New password", hidden(Accounts.PASSWORD)),
+                        html.Button("Set the password", id=Accounts.change("password"), className="button", n_clicks=0),
+                        html.Button("Switch off", id=Accounts.change("off"), className="button", n_clicks=0),
+                        html.Button("Switch on", id=Accounts.change("on"), className="button", n_clicks=0),
                     ],
                     className="account-form",
                 ),
@@ -121,7 +117,7 @@ def own_password(name: str) -> html.Section:
                 [
                     labelled("Password so far", hidden(Accounts.BEFORE, "current-password")),
                     labelled("New one, 12 characters or more", hidden(Accounts.AFTER)),
-                    html.Button("Change my password", id=Accounts.OWN, className="button go", type="button"),
+                    html.Button("Change my password", id=Accounts.OWN, className="button go", n_clicks=0),
                 ],
                 className="account-form",
             ),
@@ -130,14 +126,9 @@ def own_password(name: str) -> html.Section:
     )
 
 
-def option(value: str, words: str = "") -> dict[str, str]:
-    """Return one choice."""
-    return {"label": words or value, "value": value}
-
-
-def select(name: str, options: list[dict[str, str]]) -> dcc.RadioItems:
-    """Return a choice of one."""
-    return dcc.RadioItems(options, options[0]["value"] if options else None, id=name, className="account-choice")
+def listed_field(name: str, offers: str) -> dcc.Input:
+    """Return a field that offers what may stand in it."""
+    return dcc.Input(id=name, list=offers, autoComplete="off")
 
 
 def hidden(name: str, kind: str = "new-password") -> dcc.Input:
@@ -147,8 +138,6 @@ def hidden(name: str, kind: str = "new-password") -> dcc.Input:
 
 def labelled(words: str, field: Any) -> Any:
     """Return a field under its name."""
-    if isinstance(field, dcc.RadioItems):
-        return html.Fieldset([html.Legend(words), field])
     return html.Label([words, field])
 
 
@@ -167,7 +156,7 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Accounts.TABLE, "children"),
         Output(Accounts.SAID, "children"),
         Output(Accounts.NEW_PASSWORD, "value"),
-        Output(Accounts.NAME, "options"),
+        Output("account-names", "children"),
         Input(Accounts.ADD, "n_clicks"),
         State(Accounts.NEW_NAME, "value"),
         State(Accounts.NEW_ROLE, "value"),
@@ -181,28 +170,28 @@ def register(app: Dash, queries: Queries) -> None:
                 queries, name or "", role or "", password or "", who=who.name or "this machine", now=queries.clock()
             )
         )
-        names = [option(row.name) for row in accounts_page(queries).rows]
+        names = [html.Option(value=row.name) for row in accounts_page(queries).rows]
         return shown, said, no_update if shown is no_update else "", names
 
     @app.callback(
         Output(Accounts.TABLE, "children", allow_duplicate=True),
         Output(Accounts.SAID, "children", allow_duplicate=True),
         Output(Accounts.PASSWORD, "value"),
-        Input(Accounts.CHANGE, "n_clicks"),
+        Input({"part": "accounts-change", "what": ALL}, "n_clicks"),
         State(Accounts.NAME, "value"),
-        State(Accounts.WHAT, "value"),
         State(Accounts.ROLE, "value"),
         State(Accounts.PASSWORD, "value"),
         prevent_initial_call=True,
     )
-    def change(
-        clicks: int, name: str | None, what: str | None, role: str | None, password: str | None
-    ) -> tuple[Any, ...]:
+    def change(clicks: list[int], name: str | None, role: str | None, password: str | None) -> tuple[Any, ...]:
         who = need(Right.MANAGE)
-        words = {"role": role, "password": password}.get(what or "") or ""
+        what = ctx.triggered_id["what"] if any(clicks or ()) and isinstance(ctx.triggered_id, dict) else ""
+        if not what:
+            return no_update, no_update, no_update
+        words = {"role": role, "password": password}.get(what) or ""
         shown, said = told(
             lambda: change_account(
-                queries, what or "", name or "", words, who=who.name or "this machine", now=queries.clock()
+                queries, what, name or "", words, who=who.name or "this machine", now=queries.clock()
             )
         )
         return shown, said, ""
