@@ -53,8 +53,8 @@ def plan_form(shown: PlanShown) -> html.Section:
             html.H2("1. Plan"),
             html.Div(
                 [
-                    field(Study.PARTS, "Parts, tubes or places", shown.parts, hint="commas between: tube 1, tube 2"),
-                    field(Study.OPERATORS, "Who reads", shown.operators, hint="commas between: A, B, C"),
+                    field(Study.PARTS, "Parts, tubes or places", shown.parts, hint="tube 1, tube 2"),
+                    field(Study.OPERATORS, "Who reads", shown.operators, hint="A, B, C"),
                     field(Study.ROUNDS, "Readings of each part by each", shown.rounds, hint="2 or more"),
                     field(Study.SEED, "Number of the draw", shown.seed, hint="left empty: by lot"),
                 ],

@@ -34,7 +34,7 @@ def test_axe_finds_nothing(open_page, line, axe, seen, address, width, look):
     page.goto(line.address + address)
     expect(page.locator("h1")).to_have_count(1)
     expect(page.locator("#link-words")).to_have_text("Live")
-    if page.locator("#stream-chart").count():
+    if page.locator("#stream-figure").count():
         page.locator("#stream-figure .main-svg").first.wait_for()
 
     axe(page)
