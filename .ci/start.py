@@ -11,6 +11,7 @@ Python is too old.
 # ruff: noqa: UP006, UP021, UP035, UP045 - newer forms are not read by an old Python
 
 import contextlib
+import ctypes.util
 import glob
 import hashlib
 import json
@@ -52,6 +53,12 @@ GET_DATABASE = """\
   Debian, Ubuntu:  sudo apt-get install postgresql
   Fedora:          sudo dnf install postgresql-server
   macOS:           your package manager's postgresql
+then run the same line again."""
+
+GET_PANGO = """\
+  Debian, Ubuntu:  sudo apt-get install libpangoft2-1.0-0
+  Fedora:          sudo dnf install pango
+  macOS:           your package manager's pango
 then run the same line again."""
 
 PLACES_OF_BROWSERS = [
@@ -314,6 +321,22 @@ def find_database() -> None:
         raise CannotGoOn("The tests start a PostgreSQL, and none could be had here.\n" + GET_DATABASE)
 
 
+# -- what lays out the pages of a report -----------------------------------------------------------------------------
+
+
+def has_pango() -> bool:
+    """Return whether the library that sets the words of a PDF is on this machine."""
+    return bool(ctypes.util.find_library("pangoft2-1.0") or glob.glob("/opt/homebrew/lib/libpangoft2-1.0*"))
+
+
+def find_pango() -> None:
+    """See that pango is here, installing it where it is not; the tests make PDFs."""
+    if not has_pango() and shutil.which("apt-get"):
+        install_with_apt("pango", "libpangoft2-1.0-0")
+    if not has_pango() and not WINDOWS:
+        raise CannotGoOn("The tests make PDFs with pango, and it could not be had here.\n" + GET_PANGO)
+
+
 # -- what can be asked for -------------------------------------------------------------------------------------------
 
 
@@ -358,6 +381,7 @@ def test(arguments: List[str]) -> int:
     """Run the gate: lint, format, types, then every test; further words go to pytest."""
     set_up()
     find_database()
+    find_pango()
     browser = find_browser()
     say("The tests open the dashboard in " + browser)
     found = read_code()

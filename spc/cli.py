@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 from typer.exceptions import TyperException
 
-from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_setup, cli_store, cli_user
+from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_report, cli_setup, cli_store, cli_user
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -299,6 +299,7 @@ cli_audit.add_commands(app)
 cli_setup.add_commands(app)
 cli_demo.add_commands(app)
 cli_record.add_commands(app)
+cli_report.add_commands(app)
 cli_forecast.add_commands(app)
 cli_user.add_commands(app)
 cli_fleet.add_commands(app)

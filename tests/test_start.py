@@ -392,3 +392,24 @@ def test_without_a_database_the_tests_say_how_to_get_one(start, monkeypatch):
 
     with pytest.raises(start.CannotGoOn, match="sudo apt-get install postgresql"):
         start.find_database()
+
+
+# -- what lays out the pages of a report -------------------------------------------------------------------------------
+
+
+def test_apt_installs_pango_where_it_is_missing(start, ran, monkeypatch):
+    monkeypatch.setattr(start, "has_pango", lambda: bool(ran))
+    monkeypatch.setattr(start.shutil, "which", lambda name: f"/usr/bin/{name}")
+    monkeypatch.setattr(start, "quietly", lambda *command: "")
+
+    start.find_pango()
+
+    assert ran[-1].endswith("install --no-install-recommends libpangoft2-1.0-0")
+
+
+def test_without_pango_the_tests_say_how_to_get_it(start, monkeypatch):
+    monkeypatch.setattr(start, "has_pango", lambda: False)
+    monkeypatch.setattr(start.shutil, "which", lambda name: None)
+
+    with pytest.raises(start.CannotGoOn, match="sudo apt-get install libpangoft2"):
+        start.find_pango()

@@ -56,11 +56,22 @@ def findings(
         for each in instruments
         if each.state == "overdue" and each.due is not None
     ]
+    found += _missed(streams)
     unconfirmed = sorted({stream.result.check.title for stream in streams if _unconfirmed(stream)})
     if unconfirmed:
         words = f"Limits not confirmed for this site: {', '.join(unconfirmed)}. Confirm document and revision."
         found.append(Finding("limits", None, words))
     return tuple(sorted(found, key=lambda finding: finding.rank))
+
+
+def _missed(streams: Sequence[StreamReview]) -> Iterator[Finding]:
+    """Yield a finding for each line on which checks were missed, the worst stream first."""
+    for line in dict.fromkeys(stream.key.line for stream in streams):
+        own = [stream for stream in streams if stream.key.line == line and stream.schedule.missed]
+        worst = sorted(own, key=lambda stream: -stream.schedule.missed)
+        told = [f"{subject(each.result)} {each.schedule.missed} of {each.schedule.asked}" for each in worst]
+        if told:
+            yield Finding("missed", worst[0].key, f"{line}: checks that were due were missed: {'; '.join(told)}.")
 
 
 def _unconfirmed(stream: StreamReview) -> bool:
@@ -82,9 +93,6 @@ def _of_stream(stream: StreamReview, period: Period) -> Iterator[Finding]:
     elif (risk := result.forecast.risk_next_5) is not None and risk >= NOTABLE_RISK and stream.failing is None:
         words = f"{named}: chance that one of the next five checks fails {chance_text(risk)} if nothing is done."
         yield Finding("moving", key, words, result.check.look_first.get("any", ()))
-    if stream.schedule.missed:
-        asked = stream.schedule.asked
-        yield Finding("missed", key, f"{named}: {stream.schedule.missed} of {asked} checks that were due were missed.")
     if stream.indices is not None and stream.indices.word == "not capable":
         yield Finding("not capable", key, f"{named} is not capable: {stream.indices.words}")
     if stream.unanswered and stream.moving is None:
