@@ -9,7 +9,7 @@ STREAMS = "/streams"
 WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
-REVIEW, REVIEW_FILE = "/review", "/review.csv"
+REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
@@ -130,10 +130,9 @@ class ReviewView:
         """The address of the page."""
         return REVIEW + self.to_search()
 
-    @property
-    def csv_href(self) -> str:
-        """The address of its table as a file."""
-        return REVIEW_FILE + self.to_search()
+    def file_href(self, ending: str) -> str:
+        """Return the address of it as a file: "csv", "html", "pdf" or "zip"."""
+        return REVIEW_FILE + ending + self.to_search()
 
 
 def study_search(parts: str, operators: str, rounds: str, seed: str) -> str:

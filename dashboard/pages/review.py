@@ -8,8 +8,9 @@ from flask import Response, abort, request
 from dashboard.auth import need
 from dashboard.ids import Reviewed, Shell
 from dashboard.parts import aria, kept, link, page_name, table
-from dashboard.queries import InputError, Queries, Right
+from dashboard.queries import Queries, Right, SetupError, SpcError
 from dashboard.queries.review import review_file, review_page
+from dashboard.queries.review_report import FORMS, review_report
 from dashboard.urls import REVIEW, REVIEW_FILE, ReviewView
 from dashboard.views.review import CheckRow, DecideGroup, MeterRow, ReviewPage, ToDecide, Told, WindowRow
 
@@ -17,6 +18,9 @@ STANDING = (
     "Evidence for those who decide. Capability, intervals and what becomes of parts are for the written procedure, the "
     "customer and the responsible Level 3; nothing here accepts or rejects a part."
 )
+KINDS = {"csv": "text/csv", **FORMS}
+"""Kinds of the files, by their ending."""
+
 SHAPES = {
     "moving": "moving", "moved": "learning", "stable": "calm", "learning": "learning", "judged": "judged",
     "no readings": "idle",
@@ -63,6 +67,7 @@ def body(page: ReviewPage) -> list[Any]:
         failed(page),
         meters(page),
         html.Ul([html.Li(words) for words in page.notes], className="review-notes") if page.notes else None,
+        files(page),
         html.P(STANDING, className="note"),
     )
 
@@ -82,11 +87,16 @@ def choose(page: ReviewPage) -> html.Section:
             html.Nav(buttons(page.lengths), className="buttons", **aria(label="Length of the period")),
             days,
             html.Nav(buttons(page.lines), className="buttons", **aria(label="Line")) if len(page.lines) > 2 else None,
-            html.A("Table as CSV", href=page.csv_href, className="button", download=""),
         ),
         className="review-choose",
         **aria(label="Period and line"),
     )
+
+
+def files(page: ReviewPage) -> html.Nav:
+    """Return the files of this review."""
+    links = [html.A(words, href=href, className="button", download="") for words, href in page.files]
+    return html.Nav(links, className="buttons", **aria(label="Files of this review"))
 
 
 def buttons(found: tuple[tuple[str, str, bool], ...]) -> list[Any]:
@@ -259,21 +269,28 @@ def register(app: Dash, queries: Queries) -> None:
         line = ReviewView.from_search(search).line
         return ReviewView((start or "").strip(), (end or "").strip(), line).to_search() if clicks else no_update
 
-    def file() -> Response:
+    def file(ending: str) -> Response:
         need(Right.SEE)
+        view = ReviewView.from_search(request.query_string.decode("utf-8", "replace"))
         try:
-            made = review_file(
-                queries, queries.memory, ReviewView.from_search(request.query_string.decode("utf-8", "replace"))
-            )
-        except InputError as refused:
-            abort(404, str(refused))
+            made = content_of(queries, view, ending)
+        except SpcError as refused:
+            abort(503 if isinstance(refused, SetupError) else 404, str(refused))
         if made is None:
             abort(404, "There is nothing to review in this log.")
-        name, text = made
+        name, content = made
         return Response(
-            "\N{ZERO WIDTH NO-BREAK SPACE}" + text,
-            mimetype="text/csv",
+            content,
+            mimetype=KINDS[ending],
             headers={"Content-Disposition": f'attachment; filename="{name}"'},
         )
 
-    app.server.add_url_rule(REVIEW_FILE, "review_file", file)
+    app.server.add_url_rule(f"{REVIEW_FILE}<any({', '.join(KINDS)}):ending>", "review_file", file)
+
+
+def content_of(queries: Queries, view: ReviewView, ending: str) -> tuple[str, bytes] | None:
+    """Return name and content of a file of the review; None where there is nothing to review."""
+    if ending != "csv":
+        return review_report(queries, queries.memory, view, ending)
+    made = review_file(queries, queries.memory, view)
+    return None if made is None else (made[0], made[1].encode("utf-8-sig"))

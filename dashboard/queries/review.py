@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
+from importlib.util import find_spec
 
 from dashboard.queries.audited import Audited, audited
 from dashboard.queries.drift_words import local_text
@@ -13,7 +14,8 @@ from dashboard.queries.words import view_of
 from dashboard.urls import ReviewView, write_href
 from dashboard.views.review import DecideGroup, ReviewPage, ToDecide
 from spc.errors import InputError
-from spc.review import Finding, Period, Review, SignalStep, StreamReview, review
+from spc.report.gather import steps_of
+from spc.review import Finding, Period, Review, StreamReview, review
 from spc.review.findings import ORDER, FindingKind
 from spc.review.period import USUAL_DAYS
 from spc.review.whole import usual_period
@@ -37,6 +39,14 @@ TITLES: dict[FindingKind, str] = {
 CAN_WAIT: tuple[FindingKind, ...] = ("missed", "unanswered")
 FEW = 3
 """As many findings of a kind that can wait are shown unfolded."""
+
+FILES = (
+    ("html", "Report as HTML"),
+    ("pdf", "Report as PDF, may take a minute"),
+    ("zip", "Its tables as CSV and XLSX"),
+    ("csv", "This table as CSV"),
+)
+"""Files of the review, by their ending."""
 
 AROUND = timedelta(days=3)
 """On either side of a failed reading, for its evidence."""
@@ -79,7 +89,7 @@ def review_page(known: Known, memory: Remembered, view: ReviewView) -> ReviewPag
         windows=tuple(window_row(each, found.book, known.zone) for each in reversed(seen.windows)),
         meters=tuple(meter_row(each, known.zone) for each in seen.instruments),
         notes=(*seen.notes, *_never_read(known, found, view.line, period)),
-        csv_href=shown.csv_href,
+        files=tuple(_files(shown)),
     )
 
 
@@ -94,12 +104,21 @@ def review_file(known: Known, memory: Remembered, view: ReviewView) -> tuple[str
     Raises:
         InputError: the address names no period.
     """
+    seen = review_asked(known, memory, view)
+    return None if seen is None else (f"review-{seen.period.first}-{seen.period.last}.csv", review_table(seen))
+
+
+def review_asked(known: Known, memory: Remembered, view: ReviewView) -> Review | None:
+    """Return the review that an address names; None where there is nothing to review.
+
+    Raises:
+        InputError: it names no period.
+    """
     found = audited(known, memory)
     if not found.results:
         return None
-    line = view.line if view.line in line_names(found) else ""
-    period = _period(view, _usual(found, USUAL_DAYS, view))
-    return f"review-{period.first}-{period.last}.csv", review_table(reviewed(known, memory, period, line))
+    view = view if view.line in line_names(found) else replace(view, line="")
+    return reviewed(known, memory, _period(view, _usual(found, USUAL_DAYS, view)), view.line)
 
 
 def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Review:
@@ -124,23 +143,10 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
             period,
             calibrations=found.instruments.calibrations,
             records=tuple(found.book.records.values()),
-            steps=signal_steps(known),
+            steps=() if known.store is None else steps_of(known.store),
         )
 
     return memory.once(("review", period.first, period.last, line), (known.snapshot.version, hour), ask)
-
-
-def signal_steps(known: Known) -> tuple[SignalStep, ...]:
-    """Return what people wrote down about signals; nothing where there is no store."""
-    if known.store is None:
-        return ()
-    from spc.store.entries import Reaction
-
-    return tuple(
-        SignalStep(each.key, each.signal_at, each.rule, each.step, each.by, entry.at, each.words)
-        for entry in known.store.records(Reaction)
-        for each in (entry.record,)
-    )
 
 
 def _period(view: ReviewView, usual: Period) -> Period:
@@ -206,6 +212,13 @@ def _never_read(known: Known, found: Audited, line: str, period: Period) -> Iter
         if missed:
             name = " ".join(filter(None, (stream.check.title, stream.key.position)))
             yield f"{stream.key.line}, {name}: the site asks for it, and no reading is known; {missed} checks missed."
+
+
+def _files(shown: ReviewView) -> Iterator[tuple[str, str]]:
+    """Yield the files that can be made here; a PDF takes a library of the report extra."""
+    for ending, words in FILES:
+        if ending != "pdf" or find_spec("weasyprint") is not None:
+            yield words, shown.file_href(ending)
 
 
 def _nothing(known: Known, view: ReviewView, notice: str) -> ReviewPage:

@@ -101,4 +101,4 @@ class ReviewPage:
     windows: tuple[WindowRow, ...] = ()
     meters: tuple[MeterRow, ...] = ()
     notes: tuple[str, ...] = ()
-    csv_href: str = ""
+    files: tuple[tuple[str, str], ...] = ()  # words, address

@@ -71,7 +71,7 @@ def test_days_that_are_none_are_said_and_nothing_is_lost(opened, axe):
 def test_the_table_comes_as_a_file(opened):
     page = opened(DESK, "?from=2026-03-20&to=2026-04-10")
     with page.expect_download() as waiting:
-        page.get_by_role("link", name="Table as CSV").click()
+        page.get_by_role("link", name="This table as CSV").click()
 
     assert waiting.value.suggested_filename == "review-2026-03-20-2026-04-10.csv"
     assert "ammeter" in waiting.value.path().read_text(encoding="utf-8-sig")

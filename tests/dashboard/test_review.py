@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import zipfile
 from datetime import date
 
 import pytest
@@ -13,6 +14,7 @@ from dashboard.queries.audited import audited
 from dashboard.queries.review import review_page, reviewed
 from dashboard.queries.words import view_of
 from dashboard.urls import ReviewView
+from spc.errors import SetupError
 from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
 from spc.printed.schedule import duration_text
@@ -169,5 +171,39 @@ def test_the_page_draws_every_part(log):
                       default=lambda each: each.to_plotly_json())  # fmt: skip
 
     for words in ("To decide, first things first", "In numbers", "Every check", "Failed checks and exposure windows",
-                  "Instruments", "rad-1", "Table as CSV", "accepts or rejects a part"):  # fmt: skip
+                  "Instruments", "rad-1", "This table as CSV", "accepts or rejects a part"):  # fmt: skip
         assert words in text
+
+
+def test_the_report_comes_as_html_and_as_tables(log):
+    client = create_app(log).server.test_client()
+    search = ReviewView("2026-03-20", "2026-04-10", "Line 2").to_search()
+    report, tables = client.get("/review.html" + search), client.get("/review.zip" + search)
+    with zipfile.ZipFile(io.BytesIO(tables.data)) as files:
+        names = files.namelist()
+
+    assert report.headers["Content-Disposition"] == 'attachment; filename="review-2026-03-20-2026-04-10.html"'
+    assert "Hall 4" in report.text
+    assert "20 Mar 2026 to 10 Apr 2026" in report.text
+    assert {name.rpartition(".")[2] for name in names} == {"csv", "xlsx"}
+    assert client.get("/review.exe").status_code == 404
+
+
+def test_a_report_that_cannot_be_made_here_says_how(log, monkeypatch):
+    def lacking(html):
+        raise SetupError("a PDF cannot be made here; install it")
+
+    monkeypatch.setattr("spc.report.pdf.pdf_of", lacking)
+    answer = create_app(log).server.test_client().get("/review.pdf?line=Line+2")
+
+    assert answer.status_code == 503
+    assert "install it" in answer.text
+
+
+@pytest.mark.parametrize(("library", "offered"), [(object(), True), (None, False)])
+def test_a_pdf_is_offered_where_it_can_be_made(log, monkeypatch, library, offered):
+    monkeypatch.setattr("dashboard.queries.review.find_spec", lambda name: library)
+    endings = [href.partition("?")[0] for _, href in page(log).files]
+
+    assert ("/review.pdf" in endings) is offered
+    assert {"/review.html", "/review.zip", "/review.csv"} <= set(endings)
