@@ -5,10 +5,10 @@ import shutil
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
 
@@ -26,7 +26,7 @@ NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable"
 WAIT = 90_000
 """Milliseconds anything may take on a busy machine."""
 
-AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
+AXE = files("axe_playwright_python") / "axe.min.js"
 AXE_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 """WCAG 2.2, levels A and AA, and what axe-core's authors advise beside it."""
 
