@@ -57,6 +57,7 @@ class Picture:
     title: str  # what it shows, for those who hear it
     draw: "Callable[[], go.Figure]"
     caption: str = ""
+    size: str = "whole"  # whole or most of the width of the page
 
 
 @dataclass(frozen=True, slots=True)

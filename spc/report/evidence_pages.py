@@ -18,7 +18,7 @@ from spc.store.store import Store
 from spc.store.verify import Verified
 from spc.stream_facts import written_text
 from spc.times import from_microseconds
-from spc.wording import source_text, time_text
+from spc.wording import date_text, source_text, time_text
 
 VERDICTS = {-1: "FAILED", 0: "not judged", 1: "inside"}
 
@@ -79,9 +79,7 @@ def _sections(store: Store, audit: Audit, results: Sequence[StreamResult], perio
     yield Section("Sign-offs and answers to signals", tuple(_signed(store, results, period.zone)), new_page=False)
     yield Section("Ledger of checks", tuple(_ledger(audit, results, period)))
     yield Section("Judged readings", ())
-    pages = [_readings(result, period) for result in results]
-    for place, page in enumerate(pages):
-        yield Section(page.title, page.blocks, page.level, new_page=place > 0)
+    yield from (_readings(result, period) for result in results)
     yield Section("What was written into the record", (_changes(store, audit, period),))
 
 
@@ -94,15 +92,15 @@ def _limits(store: Store, results: Sequence[StreamResult], period: Period) -> It
             each.acceptance.document or "",
             each.acceptance.revision or "",
             "yes" if each.acceptance.confirmed or each.acceptance.rule == "none" else "NOT CONFIRMED",
-            time_text(each.first, zone),
-            time_text(each.last, zone),
+            date_text(each.first, zone),
+            date_text(each.last, zone),
             each.n,
         )
         for result in results
         for each in limits_in_force(result, period.places(result.readings.taken_at))
     ]
     columns = ("stream", "asked", "document", "revision", "confirmed", "from", "to", "readings")
-    yield Table("limits", columns, tuple(rows), "Limits that judged readings of the period", wide=(0, 1))
+    yield Table("limits", columns, tuple(rows), "Limits that judged readings of the period", wide=(0, 1, 2))
     decided: list[tuple[Value, ...]] = []
     for entry in store.records(LimitDecision):
         said = entry.record
@@ -199,13 +197,13 @@ def _readings(result: StreamResult, period: Period) -> Section:
     )
     title = f"{result.key.line}: {subject(result)}"
     if not rows:
-        return Section(title, (Words("No reading in the period."),), level=2)
+        return Section(title, (Words("No reading in the period."),), level=2, new_page=False)
     name = file_name("readings", result.key.line, result.key.check, result.key.position)
     columns = ("taken", "as it stands", "judged", "instrument", "technician", "row", "note")
     asked = "; ".join(
         f"{each.words}: {each.source}" if each.source else each.words for each in limits_in_force(result, every)
     )
-    return Section(title, (Words(f"Judged by: {asked}.", "note"), Table(name, columns, rows)), level=2)
+    return Section(title, (Words(f"Judged by: {asked}.", "note"), Table(name, columns, rows)), level=2, new_page=False)
 
 
 def _changes(store: Store, audit: Audit, period: Period) -> Block:

@@ -22,7 +22,7 @@ from spc.report.document import (
 from spc.report.svg import figure_svg
 
 Paper = Literal["a4", "letter"]
-SHORT = 12
+SHORT = 16
 """Letters of a cell that is not broken into lines."""
 
 SIZES: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
@@ -53,7 +53,7 @@ def _parts(document: Document, paper: Paper, drawn: Callable[[str], None] | None
     numbers = _numbers(document)
     for place, (section, number) in enumerate(zip(document.all_sections, numbers, strict=True)):
         yield from _section(section, place, number, opening=place == 0)
-        if place == 0:
+        if place == 0 and document.sections:
             yield from _contents(document, numbers)
         if drawn is not None:
             drawn(section.title)
@@ -109,7 +109,7 @@ def _block(block: Block) -> Iterator[str]:
             yield from _table(block)
         case Picture():
             caption = f"<figcaption>{escape(block.caption)}</figcaption>" if block.caption else ""
-            yield f"<figure>{figure_svg(block.draw(), block.title)}{caption}</figure>"
+            yield f"<figure class='{block.size}'>{figure_svg(block.draw(), block.title)}{caption}</figure>"
         case Counts(items):
             yield "<dl class='counts'>"
             for number, words in items:

@@ -26,7 +26,7 @@ from spc.review import Review, StreamReview
 from spc.review.period import day_text
 from spc.signals import subject
 from spc.study import StudyResult
-from spc.wording import time_text
+from spc.wording import date_text, time_text
 
 DECIDES = (
     "The tool accepts or rejects no part and sets no interval. The governing written procedure, local codes and the "
@@ -80,6 +80,11 @@ def _opening(review: Review) -> Iterator[Block]:
             yield Words(f"and {len(review.changes) - MOST_CHANGES} more streams; their pages tell.", "note")
     else:
         yield Words("Nothing notable changed.")
+    yield Words(DECIDES, "caution")
+    yield Signatures(("Prepared by", "Reviewed by (process control)", "Responsible Level 3"))
+
+
+def _all_streams(review: Review) -> Iterator[Block]:
     yield _summary(review)
     yield Words(
         f"Capable: the lower {100 * review.confidence:g} % confidence limit of Ppk reaches {review.mark:g}. Not "
@@ -87,8 +92,6 @@ def _opening(review: Review) -> Iterator[Block]:
         "readings, or is read too coarsely; its page says which.",
         "note",
     )
-    yield Words(DECIDES, "caution")
-    yield Signatures(("Prepared by", "Reviewed by (process control)", "Responsible Level 3"))
 
 
 def _look(steps: Sequence[str]) -> tuple[str, ...]:
@@ -116,11 +119,12 @@ def _summary(review: Review) -> Table:
             )
         )
     columns = ("line", "stream", "n", "movement", "capability", "Ppk", "lower", "failed", "late", "missed", "now")
-    return Table("streams", columns, tuple(rows), "All streams", wide=(1,))
+    return Table("streams", columns, tuple(rows), wide=(1,))
 
 
 def _sections(review: Review, studies: Sequence[StudyResult]) -> Iterator[Section]:
-    yield Section("Streams", ())
+    yield Section("All streams at a glance", tuple(_all_streams(review)))
+    yield Section("Streams one by one", ())
     pages = [stream_section(stream, review.period) for stream in review.streams]
     for place, page in enumerate(pages):
         yield page if place else Section(page.title, page.blocks, page.level, new_page=False)
@@ -266,11 +270,22 @@ def _intervals(review: Review) -> Iterator[Block]:
         return
     sure = f"{100 * review.confidence:g} %"
     columns = (
-        "stream", "interval asked", "checks", "failed", f"share failing, % ({sure} upper bound)",
-        f"failures in 1000 h ({sure} upper bound)", "margin in drifts", "exposed",
-        "every 2nd check alone: unseen", "exposed then", "twice as often: exposed at most",
+        "stream", "interval asked", "checks", "failed", f"share failing, %: {sure} upper bound",
+        f"failures in 1000 h: {sure} upper bound", "margin in drifts",
     )  # fmt: skip
     yield Table("intervals", columns, tuple(rows), f"Checks of {review.period.words}", wide=(0, 1))
+    others = [
+        _other_intervals(stream, stream.evidence)
+        for stream in review.streams
+        if stream.evidence is not None and stream.schedule.asked and stream.evidence.windows
+    ]
+    if others:
+        shown = (
+            "stream", "failures", "exposed as it was", "every 2nd check alone: unseen", "exposed then",
+            "twice as often: exposed at most",
+        )  # fmt: skip
+        caption = "What a longer or a shorter interval would have shown of the failures that were seen"
+        yield Table("other-intervals", shown, tuple(others), caption, wide=(0,))
     yield Words(
         "Failing share: exact binomial bound (Clopper-Pearson); rate in operation: exact Poisson bound (Garwood); both "
         "one-sided. Margin in drifts: the usual distance to the nearer limit, in changes that 95 of 100 checks do not "
@@ -282,8 +297,6 @@ def _intervals(review: Review) -> Iterator[Block]:
 
 
 def _interval(stream: StreamReview, found: IntervalEvidence) -> tuple[Value, ...]:
-    twice = next(each for each in found.longer if each.times == 2)
-    half = next(each for each in found.shorter if each.parts == 2)
     return (
         f"{stream.key.line}, {subject(stream.result)}",
         found.interval,
@@ -292,6 +305,15 @@ def _interval(stream: StreamReview, found: IntervalEvidence) -> tuple[Value, ...
         100 * found.per_check.upper,
         None if found.per_1000_hours is None else found.per_1000_hours.upper,
         found.margin_in_drifts,
+    )
+
+
+def _other_intervals(stream: StreamReview, found: IntervalEvidence) -> tuple[Value, ...]:
+    twice = next(each for each in found.longer if each.times == 2)
+    half = next(each for each in found.shorter if each.parts == 2)
+    return (
+        f"{stream.key.line}, {subject(stream.result)}",
+        found.windows,
         _length(found.exposed),
         f"{twice.unseen:g} of {twice.seen + twice.unseen:g}",
         _length(twice.exposed),
@@ -309,7 +331,7 @@ def _limits(review: Review) -> Table:
             each.acceptance.document or "",
             each.acceptance.revision or "",
             "yes" if each.acceptance.confirmed or each.acceptance.rule == "none" else "NOT CONFIRMED",
-            time_text(each.first, zone),
+            date_text(each.first, zone),
             each.n,
         )
         for stream in review.streams

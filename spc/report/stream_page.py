@@ -118,7 +118,7 @@ def _capability(stream: StreamReview, found: Indices, period: Period, name: str)
     yield Picture(
         f"{name}-capability", f"{what}: distribution against the acceptance limits, and indices", draw,
         f"{found.n} readings since {since} ({found.because.replace('_', ' ')}). Method: {found.method}. "
-        f"Limits: {source}.",
+        f"Limits: {source}.", "most",
     )  # fmt: skip
     confidence = f"{100 * found.indices[0].confidence:g} %"
     yield Table(

@@ -269,3 +269,12 @@ def test_every_table_of_a_review_is_written_in_both_forms(document, tmp_path):
 
     assert count == len(list(document.tables())) >= 7
     assert len(list(tmp_path.glob("*.csv"))) == len(list(tmp_path.glob("*.xlsx"))) == count
+
+
+def test_the_first_page_decides_and_ends_with_the_signatures(page_texts, reviewed):
+    first = page_texts[0]
+
+    assert "What to do first" in first
+    assert "responsible Level 3 decide" in " ".join(first.split())
+    assert "Prepared by" in first
+    assert reviewed.findings[0].words[:30] in " ".join(first.split())
