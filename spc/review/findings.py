@@ -69,7 +69,7 @@ def _missed(streams: Sequence[StreamReview]) -> Iterator[Finding]:
     for line in dict.fromkeys(stream.key.line for stream in streams):
         own = [stream for stream in streams if stream.key.line == line and stream.schedule.missed]
         worst = sorted(own, key=lambda stream: -stream.schedule.missed)
-        told = [f"{subject(each.result)} {each.schedule.missed} of {each.schedule.asked}" for each in worst]
+        told = [f"{subject(each.result)} ({each.schedule.missed} of {each.schedule.asked})" for each in worst]
         if told:
             yield Finding("missed", worst[0].key, f"{line}: checks that were due were missed: {'; '.join(told)}.")
 
