@@ -83,11 +83,15 @@ def _sections(store: Store, audit: Audit, results: Sequence[StreamResult], perio
     yield Section("What was written into the record", (_changes(store, audit, period),))
 
 
+def _name(result: StreamResult) -> str:
+    return f"{result.key.line}: {subject(result)}"
+
+
 def _limits(store: Store, results: Sequence[StreamResult], period: Period) -> Iterator[Block]:
     zone = period.zone
     rows = [
         (
-            str(result.key),
+            _name(result),
             each.words,
             each.acceptance.document or "",
             each.acceptance.revision or "",
@@ -123,7 +127,7 @@ def _corrections(store: Store, results: Sequence[StreamResult], zone: tzinfo) ->
             continue
         after = "withdrawn" if said.said is None else _said(said.said)
         at = time_text(said.reading.taken_at, zone)
-        row = (entry.sequence, str(said.key), at, _said(said.reading), after, said.why, entry.who)
+        row = (entry.sequence, _name(known[said.key]), at, _said(said.reading), after, said.why, entry.who)
         rows.append((*row, time_text(entry.at, zone)))
     if not rows:
         return Words("No reading was corrected.")
@@ -139,10 +143,10 @@ def _said(reading: Identity | Said) -> str:
 
 
 def _signed(store: Store, results: Sequence[StreamResult], zone: tzinfo) -> Iterator[Block]:
-    known = {result.key for result in results}
+    known = {result.key: result for result in results}
     baselines = [
-        (entry.sequence, str(said.key), said.version, said.step, said.n, said.by or "the program", said.words,
-         time_text(entry.at, zone))
+        (entry.sequence, _name(known[said.key]), said.version, said.step, said.n, said.by or "the program",
+         said.words, time_text(entry.at, zone))
         for entry in store.records(Baseline)
         for said in [entry.record]
         if said.key in known
@@ -151,7 +155,15 @@ def _signed(store: Store, results: Sequence[StreamResult], zone: tzinfo) -> Iter
         columns = ("entry", "stream", "version", "step", "n", "by", "words", "written")
         yield Table("baselines", columns, tuple(baselines), "Baselines", wide=(1,))
     answers = [
-        (entry.sequence, str(said.key), time_text(said.signal_at, zone), said.rule, said.step, said.by, said.words)
+        (
+            entry.sequence,
+            _name(known[said.key]),
+            time_text(said.signal_at, zone),
+            said.rule,
+            said.step,
+            said.by,
+            said.words,
+        )
         for entry in store.records(Reaction)
         for said in [entry.record]
         if said.key in known
@@ -167,7 +179,7 @@ def _ledger(audit: Audit, results: Sequence[StreamResult], period: Period) -> It
     ledgers = [audit.ledger.of(result.key) for result in results]
     counts = [schedule_count(ledger, period, result) for ledger, result in zip(ledgers, results, strict=True)]
     rows = [
-        (str(result.key), count.done, count.late, count.missed, count.not_in_operation, count.interval)
+        (_name(result), count.done, count.late, count.missed, count.not_in_operation, count.interval)
         for result, count in zip(results, counts, strict=True)
     ]
     columns = ("stream", "in time", "late", "missed", "not in operation", "interval asked")
@@ -195,7 +207,7 @@ def _readings(result: StreamResult, period: Period) -> Section:
         )
         for i in range(every.start, every.stop)
     )
-    title = f"{result.key.line}: {subject(result)}"
+    title = _name(result)
     if not rows:
         return Section(title, (Words("No reading in the period."),), level=2, new_page=False)
     name = file_name("readings", result.key.line, result.key.check, result.key.position)
