@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 
 from spc.arrays import BoolArray, FloatArray, IntArray, ObjectArray
 from spc.catalogue.check import Catalogue, Check
+from spc.ingest.blame import TIME as TIME
+from spc.ingest.blame import Blame
 from spc.ingest.clean import Number, Reason, parse_number, parse_word, why_no_value
 from spc.ingest.dates import Times
-from spc.ingest.decisions import Decision, Decisions
+from spc.ingest.decisions import Decisions
 from spc.ingest.table import Codes, Column, Fault, Rows, plain_name
 from spc.records import NO_OFFSET, Bound, StreamKey
 from spc.units import convert, convertible, quantity, rounded, same_unit, spelling, units_like
 
-TIME = "taken_at"
 REQUIRED = (TIME, "line", "check", "value")
 TEXTS = ("instrument", "technician", "shift", "note")
 COLUMNS = (TIME, "line", "check", "position", "value", "reference", "unit", *TEXTS)
@@ -66,50 +67,6 @@ class Cleaned:
     faults: tuple[Fault, ...]
 
 
-class _Blame:
-    """The first fault of each row, and what was decided for the rows that turn out to have none."""
-
-    def __init__(self, rows: Rows, number: IntArray, decisions: Decisions) -> None:
-        self.good = np.ones(len(number), dtype=np.bool_)
-        self.faults: list[Fault] = []
-        self._rows, self._number = rows, number
-        self._texts: dict[str, list[str]] = {}
-        self._decisions = decisions
-        self._decided: list[tuple[Decision, IntArray]] = []
-
-    def blame(self, places: BoolArray | IntArray, column: str, reason: Callable[[int], str] | str) -> None:
-        """Set the rows at `places` (a mask or indices) aside, unless something else was wrong with them before."""
-        where: IntArray = np.flatnonzero(places) if places.dtype == np.bool_ else np.asarray(places, dtype=np.int64)
-        where = where[self.good[where]]
-        if len(where) == 0:
-            return
-        self.good[where] = False
-        cells = self._cells(column, where)
-        for place, row, text in zip(where.tolist(), self._number[where].tolist(), cells, strict=True):
-            self.faults.append(Fault(row, column, text, reason if isinstance(reason, str) else reason(place)))
-
-    def decided(self, what: Decision, places: IntArray) -> None:
-        """Count `what` for those of the rows at `places` that can be used in the end."""
-        self._decided.append((what, places))
-
-    def settle(self) -> IntArray:
-        """Tell the decisions; return the rows that can be used."""
-        for what, places in self._decided:
-            self._decisions.counts[what] += int(np.count_nonzero(self.good[places]))
-        return np.flatnonzero(self.good)
-
-    def _cells(self, column: str, where: IntArray) -> list[str]:
-        if column == TIME:
-            return [self._rows.times[place] for place in where.tolist()]
-        written = self._rows.columns.get(column)
-        if written is None:
-            return [""] * len(where)
-        if column not in self._texts:
-            self._texts[column] = written.texts
-        texts = self._texts[column]
-        return [texts[code] for code in written.codes[where].tolist()]
-
-
 def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str, decisions: Decisions) -> Cleaned:
     """Return the usable rows of a tidy log, and the faults of the others.
 
@@ -122,7 +79,7 @@ def clean_rows(rows: Rows, times: Times, catalogue: Catalogue, *, delimiter: str
     """
     number = rows.number
     cells = {name: trimmed(rows.columns.get(name), len(number)) for name in COLUMNS[1:]}
-    blame = _Blame(rows, number, decisions)
+    blame = Blame(rows, number, decisions)
     blame.blame(np.array(sorted(times.faults), dtype=np.int64), TIME, times.faults.__getitem__)
     blame.blame(_empty(cells["line"]), "line", "the line is missing; write which line the check was made on")
     checks = list(catalogue.checks.values())
@@ -162,7 +119,7 @@ def _empty(column: Trimmed) -> BoolArray:
     return np.array([text == "" for text in column.texts], dtype=np.bool_)[column.codes]
 
 
-def _check_codes(column: Trimmed, checks: Sequence[Check], blame: _Blame) -> Codes:
+def _check_codes(column: Trimmed, checks: Sequence[Check], blame: Blame) -> Codes:
     """Return the place in `checks` of each row's check; rows with another are blamed, and stand at 0."""
     place = {check.key: place for place, check in enumerate(checks)}
     meant = {plain_name(key): key for key in place}
@@ -182,7 +139,7 @@ def _why_no_check(text: str, known: Mapping[str, str]) -> str:
 
 
 def _values(
-    column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str
+    column: Trimmed, check: Codes, checks: Sequence[Check], blame: Blame, delimiter: str
 ) -> tuple[FloatArray, NDArray[np.int8], ObjectArray]:
     """Return number (NaN for a word), bound and word ("" for a number) of each row, in the row's own unit."""
     parsed = [parse_number(text, delimiter=delimiter) for text in column.texts]
@@ -216,7 +173,7 @@ def _word_or_reason(text: str, parsed: Number | Reason | None, check: Check) -> 
     return why_no_value(check, parsed if isinstance(parsed, Number) else None) if word is None else word
 
 
-def _references(column: Trimmed, check: Codes, checks: Sequence[Check], blame: _Blame, delimiter: str) -> FloatArray:
+def _references(column: Trimmed, check: Codes, checks: Sequence[Check], blame: Blame, delimiter: str) -> FloatArray:
     """Return the reference of each row in the row's own unit; NaN where none is written."""
     parsed = [parse_number(text, delimiter=delimiter) if text else None for text in column.texts]
     reasons: dict[int, str] = {}
@@ -245,7 +202,7 @@ OPEN_POINT_REASON = (
 )
 
 
-def _open_points(columns: Mapping[str, Trimmed], blame: _Blame, signs: set[str]) -> None:
+def _open_points(columns: Mapping[str, Trimmed], blame: Blame, signs: set[str]) -> None:
     """Blame numbers such as "2.450" in cells parted by tabs, unless only points stood for decimals so far.
 
     A file parted by tabs has either decimal sign. What "2.450" means is settled by the numbers up to its row that can
@@ -285,7 +242,7 @@ def _to_catalogue_units(
     checks: Sequence[Check],
     value: FloatArray,
     reference: FloatArray,
-    blame: _Blame,
+    blame: Blame,
 ) -> None:
     """Give `value` and `reference` in the catalogue's units, in place."""
     pair = check.astype(np.int64) * len(column.texts) + column.codes
@@ -314,7 +271,7 @@ def _convert(
     check: Check,
     value: FloatArray,
     reference: FloatArray,
-    blame: _Blame,
+    blame: Blame,
 ) -> None:
     value[places] = convert(value[places], written, check.unit)
     if check.charted == "deviation":
@@ -326,7 +283,7 @@ def _convert(
 
 
 def _blame_other_unit(
-    places: IntArray, written: str, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame
+    places: IntArray, written: str, check: Check, value: FloatArray, reference: FloatArray, blame: Blame
 ) -> None:
     """Blame the rows whose reference, as it stands, fits the converted value better than the converted one does.
 
@@ -344,7 +301,7 @@ def _blame_other_unit(
     )
 
 
-def _from_deviation(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:
+def _from_deviation(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: Blame) -> None:
     """Turn deviations written in percent back into what the meter read, as in the stream's other rows."""
     blame.blame(
         places[np.isnan(reference[places])],
@@ -358,7 +315,7 @@ def _from_deviation(places: IntArray, check: Check, value: FloatArray, reference
     blame.decided(("converted", check.key, "% of the reference", check.unit), used)
 
 
-def _blame_infinite(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: _Blame) -> None:
+def _blame_infinite(places: IntArray, check: Check, value: FloatArray, reference: FloatArray, blame: Blame) -> None:
     for column, numbers in (("value", value), ("reference", reference)):
         too_large = f"the number is too large to be given in {check.unit}; write the number that was read"
         blame.blame(places[np.isinf(numbers[places])], column, too_large)
@@ -372,7 +329,7 @@ def _why_no_unit(written: str, check: Check) -> str:
     return f"{is_what}; {check.key} is written in {' or '.join(units_like(check.unit))}"
 
 
-def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: Sequence[Check], blame: _Blame) -> None:
+def _possible(value: FloatArray, bound: NDArray[np.int8], check: Codes, checks: Sequence[Check], blame: Blame) -> None:
     """Blame the values that the quantity cannot have; a censored one, if no true value could lie there."""
     lower = np.array([_or(-LARGEST, c.possible[0]) for c in checks], dtype=np.float64)[check]
     upper = np.array([_or(LARGEST, c.possible[1]) for c in checks], dtype=np.float64)[check]
