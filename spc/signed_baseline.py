@@ -1,6 +1,7 @@
 """A baseline that a person has signed off: which readings it sets the control limits for.
 
-- It holds from the moment it is valid from, and never for a reading up to the last one that set it: no limit looks ahead.
+- It holds from the moment it is valid from, and never for a reading up to the last one that set it: no limit looks
+  ahead.
 - It holds until a newer version does, until it is withdrawn, or until something done to the line (a bath change, a lamp
   replaced) starts a new segment. Readings after that have limits of their own segment again, until a version drawn from
   that segment is signed off: what was signed was signed for the bath that was in the tank.

@@ -25,7 +25,8 @@ WAYS: Mapping[str, str] = {
 """Ways to part the readings, as people say them."""
 
 ASKS: Mapping[str, str] = {
-    "instrument": "Do they show the same on one reference, and when was each calibrated? Was one used alone for a time?",
+    "instrument": "Do they show the same on one reference, and when was each calibrated? Was one used alone for a "
+    "time?",
     "technician": "Do all take the reading at the same place, distance and time, with the same steps? Compare the way "
     "it is done, with the written procedure in hand, before anything else.",
     "shift": "What differs with the time of day: lamps just switched on, the bath not yet stirred, sunlight, the load?",

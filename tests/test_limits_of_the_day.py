@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from spc.as_of import as_of
-from spc.audit import AsFound, Wanted, audit_store, exposed, instruments, looked_back
+from spc.audit import Wanted, audit_store, exposed, instruments, looked_back
 from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.load import starter
 from spc.charted import check_on
 from spc.containment import exposure_windows, judged
 from spc.failures import open_record
+from spc.look_back import AsFound
 from spc.monitor import monitor_stream
 from spc.schedule.operation import line_operation
 from spc.schedule.site_calendar import AROUND_THE_CLOCK

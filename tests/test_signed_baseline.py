@@ -145,9 +145,10 @@ def test_one_reading_at_a_time_says_the_same_at_every_prefix(values, resets, ver
         signals += fired
         batch = monitor_stream(cut(readings, i + 1), events, check)
         assert tuple(signals) == batch.signals
-        assert limits_for(state, row.taken_at) == batch.segments[-1].limits or not state.n > since_reset(
-            batch.segments
-        ).first + 12
+        assert (
+            limits_for(state, row.taken_at) == batch.segments[-1].limits
+            or not state.n > since_reset(batch.segments).first + 12
+        )
 
 
 def test_the_page_says_which_baseline_the_chart_uses_and_which_comes_next():

@@ -1,24 +1,24 @@
 """axe-core finds nothing on any page: WCAG 2.2 A and AA, both looks, tablet-narrow and desk-wide."""
 
+from typing import Any
+
 import pytest
 from playwright.sync_api import expect
 
 from dashboard.app import ROOMS
 from dashboard.urls import STREAM, StreamView
+from spc.records import StreamKey
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
 
+SHOWN: tuple[tuple[StreamKey, dict[str, Any]], ...] = (
+    (BATH, {"show": "all"}),
+    (LAMP, {"rules": "on"}),
+    (AMMETER, {}),
+    (SHIM, {}),
+    (BATH, {"start": "never"}),
+)
 STATES = {
-    STREAM: [
-        StreamView(key.line, key.check, key.position, **more).to_search()
-        for key, more in (
-            (BATH, {"show": "all"}),
-            (LAMP, {"rules": "on"}),
-            (AMMETER, {}),
-            (SHIM, {}),
-            (BATH, {"start": "never"}),
-        )
-    ]
-    + ["?line=none"],
+    STREAM: [StreamView(key.line, key.check, key.position, **more).to_search() for key, more in SHOWN] + ["?line=none"],
 }
 """What follows an address in the states that a page has; a page without a row here has one state."""
 

@@ -24,7 +24,8 @@ def drawn(page: Page, library: str, figures_json: dict[str, str]) -> dict[str, s
     page.goto("about:blank")
     page.evaluate(library)
     pictures = {name: str(page.evaluate(DRAW, json.loads(made))) for name, made in figures_json.items()}
-    return {name: re.sub(r"(defs|clip|legend|topdefs|trace|g)-?[0-9a-f]{6}", r"\1", each) for name, each in pictures.items()}
+    own_ids = re.compile(r"(defs|clip|legend|topdefs|trace|g)-?[0-9a-f]{6}")
+    return {name: own_ids.sub(r"\1", each) for name, each in pictures.items()}
 
 
 def test_every_figure_is_drawn_the_same(browser):

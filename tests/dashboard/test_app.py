@@ -52,7 +52,7 @@ def growing(tmp_path):
     return settings, source, Page(asked(settings, source))
 
 
-def search_of(key: Any, **more: str) -> str:
+def search_of(key: Any, **more: Any) -> str:
     return StreamView(key.line, key.check, key.position, **more).to_search()
 
 

@@ -1,5 +1,6 @@
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -32,7 +33,7 @@ def queries(tmp_path_factory):
     return asked(write_line(tmp_path_factory.mktemp("line")))
 
 
-def view_of(key: StreamKey, **more: str) -> StreamView:
+def view_of(key: StreamKey, **more: Any) -> StreamView:
     return StreamView(key.line, key.check, key.position, **more)
 
 

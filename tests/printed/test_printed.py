@@ -32,6 +32,7 @@ PARTS_OF_OTHERS = {
     "MeanSquare": "a step on the way to a study",
     "Layout": "a step on the way to a study",
     "Survival": "a step on the way to a run length",
+    "LimitsOfMany": "compiled twin of IndividualsLimits, for thousands of streams at once",
     "Machine": "a step on the way to a run length",
     "Chain": "a step on the way to a run length",
     "Plotted": "plotted_printed, which needs the chart too",

@@ -4,7 +4,7 @@ import csv
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-import pyarrow.parquet as pq  # type: ignore[import-untyped]  # it comes without types
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
