@@ -82,6 +82,7 @@ def taken(do: Any) -> Response:
         who = need(Right.WRITE)
     except NoRight as error:
         return answered({"state": "no right", "says": f"Not kept: {error}. Sign in as somebody who may."}, 403)
+    request.max_content_length = LARGEST_BODY  # for a body that does not tell its length
     if request.mimetype != "application/json" or (request.content_length or 0) > LARGEST_BODY:
         return answered({"state": "refused", "says": "This is no entry: too large, or of another form."}, 413)
     try:

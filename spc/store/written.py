@@ -4,6 +4,7 @@ A tablet that was offline sends an entry again when it does not know whether it 
 its own, made where it was written; the reading keeps it in the column ENTRY, and the same name is never kept twice.
 """
 
+import json
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
@@ -95,9 +96,10 @@ def _by_hand(name: str) -> ColumnElement[bool]:
 
 
 def _number_of(connection: Connection, stream: int, name: str) -> int | None:
-    """Return the number of the reading that an entry was kept as."""
-    found = connection.execute(select(table.c.id).where((table.c.stream == stream) & _by_hand(name))).scalar()
-    return None if found is None else int(found)
+    """Return the number of the reading that an entry was kept as; a name that is merely alike is another entry."""
+    alike = select(table.c.id, table.c.other).where((table.c.stream == stream) & _by_hand(name))
+    exactly = (int(row.id) for row in connection.execute(alike) if json.loads(row.other).get(ENTRY) == name)
+    return next(exactly, None)
 
 
 def _last_row(connection: Connection, stream: int | None) -> int:

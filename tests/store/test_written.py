@@ -41,6 +41,15 @@ def test_an_entry_that_arrives_again_is_kept_once_though_its_time_differs(store)
     assert [len(readings) for readings in store.streams().values()] == [1]
 
 
+@pytest.mark.parametrize("alike", ["abx1", "Ab_1", "Ab%"])
+def test_a_name_that_is_merely_alike_is_another_entry(store, alike):
+    keep(store, name="AbX1")
+
+    assert keep(store, replace(ONE, value=0.22), name=alike) == "kept"
+    assert keep(store, replace(ONE, value=0.22), name=alike) == "kept before"
+    assert find_written(store.engine, BATH, "abX1") is None
+
+
 def test_the_same_reading_under_another_name_is_told_apart_from_a_new_one(store):
     keep(store)
 
