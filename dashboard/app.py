@@ -9,7 +9,7 @@ from flask import Response, abort, jsonify, request
 from dashboard.auth import guard, person
 from dashboard.delivery import bundle_address, deliver
 from dashboard.ids import Shell
-from dashboard.pages import accounts, board, entry, review, rows, setup_sample, stream, streams, study
+from dashboard.pages import accounts, board, entry, record, review, rows, setup_sample, stream, streams, study
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.sessions import Sessions
@@ -17,6 +17,7 @@ from dashboard.urls import (
     ACCOUNTS,
     BOARD,
     LIVE,
+    RECORD,
     REVIEW,
     ROWS,
     SETUP,
@@ -80,6 +81,7 @@ ROOMS: tuple[Room, ...] = (
     Room(SETUP, setup_sample, "Set-up sample"),
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
+    Room(RECORD, record, "Record"),
     Room(REVIEW, review, "Review"),
     Room(STUDY, study, "Study"),
     Room(ROWS, rows),

@@ -10,6 +10,7 @@ WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
 REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
+RECORD = "/record"
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
@@ -133,6 +134,38 @@ class ReviewView:
     def file_href(self, ending: str) -> str:
         """Return the address of it as a file: "csv", "html", "pdf" or "zip"."""
         return REVIEW_FILE + ending + self.to_search()
+
+
+FAILED, LEDGER, METERS, LIMITS, TRAIL = "failed", "ledger", "instruments", "limits", "trail"
+RECORD_PARTS = (FAILED, LEDGER, METERS, LIMITS, TRAIL)
+"""The questions that the record answers, one at a time."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordView:
+    """Which part of the record, about which stream; texts as they stand in the address."""
+
+    part: str = FAILED
+    line: str = ""  # "": every one
+    check: str = ""
+    position: str = ""
+    start: str = ""  # first day, ISO 8601
+    end: str = ""  # last day
+
+    @classmethod
+    def from_search(cls, search: str | None) -> "RecordView":
+        """Read the part of an address after "?"; what it does not know is left out."""
+        found = parse_qs((search or "").removeprefix("?"))
+        names = ("line", "check", "position", "from", "to")
+        part = found.get("part", [FAILED])[0]
+        return cls(part if part in RECORD_PARTS else FAILED, *(found.get(name, [""])[0] for name in names))
+
+    @property
+    def href(self) -> str:
+        """The address of the page."""
+        stream = (("line", self.line), ("check", self.check), ("position", self.position))
+        asked = (*stream, ("from", self.start), ("to", self.end))
+        return RECORD + "?" + urlencode([("part", self.part), *(pair for pair in asked if pair[1])])
 
 
 def study_search(parts: str, operators: str, rounds: str, seed: str) -> str:

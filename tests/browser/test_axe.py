@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from dashboard.app import ROOMS
-from dashboard.urls import STREAM, StreamView
+from dashboard.urls import RECORD, RECORD_PARTS, STREAM, StreamView
 from spc.records import StreamKey
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
 
@@ -19,6 +19,7 @@ SHOWN: tuple[tuple[StreamKey, dict[str, Any]], ...] = (
 )
 STATES = {
     STREAM: [StreamView(key.line, key.check, key.position, **more).to_search() for key, more in SHOWN] + ["?line=none"],
+    RECORD: [f"?part={part}" for part in RECORD_PARTS],
 }
 """What follows an address in the states that a page has; a page without a row here has one state."""
 
