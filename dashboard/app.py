@@ -9,7 +9,19 @@ from flask import Response, abort, jsonify, request
 from dashboard.auth import guard, person
 from dashboard.delivery import bundle_address, deliver
 from dashboard.ids import Shell
-from dashboard.pages import accounts, board, entry, record, review, rows, setup_sample, stream, streams, study
+from dashboard.pages import (
+    accounts,
+    board,
+    entry,
+    record,
+    record_window,
+    review,
+    rows,
+    setup_sample,
+    stream,
+    streams,
+    study,
+)
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.sessions import Sessions
@@ -25,6 +37,7 @@ from dashboard.urls import (
     STREAM_CSV,
     STREAMS,
     STUDY,
+    WINDOW,
     WRITE,
     StreamView,
 )
@@ -82,6 +95,7 @@ ROOMS: tuple[Room, ...] = (
     Room(STREAMS, streams, "Drift room"),
     Room(STREAM, stream),
     Room(RECORD, record, "Record"),
+    Room(WINDOW, record_window),
     Room(REVIEW, review, "Review"),
     Room(STUDY, study, "Study"),
     Room(ROWS, rows),

@@ -136,6 +136,34 @@ class Reviewed:
     PAGE, CHECKS, WINDOWS, METERS = "review-page", "review-checks", "review-windows", "review-meters"
 
 
+class Record:
+    """The record, and the page of one failed check."""
+
+    PAGE, FIGURE, NAME, ERROR, OFFSET, FOUND, SINCE, ASK = (
+        "record-page",
+        "record-figure",
+        "record-name",
+        "record-error",
+        "record-offset",
+        "record-found",
+        "record-since",
+        "record-ask",
+    )
+    WINDOW, BODY, TOLD, COURSE, FORM, KIND, WORDS, WHO, SEEN, KEEP, SAID = (
+        "window-page",
+        "window-body",
+        "window-told",
+        "window-course",
+        "window-form",
+        "window-kind",
+        "window-words",
+        "window-who",
+        "window-seen",
+        "window-keep",
+        "window-said",
+    )
+
+
 class Study:
     """The measurement study."""
 

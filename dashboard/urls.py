@@ -10,7 +10,7 @@ WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
 REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
-RECORD = "/record"
+RECORD, WINDOW = "/record", "/record/window"
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
@@ -136,9 +136,12 @@ class ReviewView:
         return REVIEW_FILE + ending + self.to_search()
 
 
-FAILED, LEDGER, METERS, LIMITS, TRAIL = "failed", "ledger", "instruments", "limits", "trail"
-RECORD_PARTS = (FAILED, LEDGER, METERS, LIMITS, TRAIL)
+FAILED, DUE, LEDGER, METERS, LIMITS, TRAIL = "failed", "due", "ledger", "instruments", "limits", "trail"
+RECORD_PARTS = (FAILED, DUE, LEDGER, METERS, LIMITS, TRAIL)
 """The questions that the record answers, one at a time."""
+
+LOOK_BACK = ("instrument", "error", "offset", "found", "since")
+"""What an instrument that came back out of tolerance is asked with, as `spc instruments` takes it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,21 +154,53 @@ class RecordView:
     position: str = ""
     start: str = ""  # first day, ISO 8601
     end: str = ""  # last day
+    at: str = ""  # the one reading that the trail is asked about; "": all of the stream
+    instrument: str = ""  # that came back out of tolerance
+    error: str = ""  # as found, percent of true
+    offset: str = ""  # as found, in the unit of the check
+    found: str = ""  # when
+    since: str = ""  # its last good calibration
 
     @classmethod
     def from_search(cls, search: str | None) -> "RecordView":
         """Read the part of an address after "?"; what it does not know is left out."""
         found = parse_qs((search or "").removeprefix("?"))
-        names = ("line", "check", "position", "from", "to")
+        names = ("line", "check", "position", "from", "to", "at", *LOOK_BACK)
         part = found.get("part", [FAILED])[0]
         return cls(part if part in RECORD_PARTS else FAILED, *(found.get(name, [""])[0] for name in names))
+
+    def to_search(self) -> str:
+        """Return the part of the address after and with "?"."""
+        asked = [("line", self.line), ("check", self.check), ("position", self.position), ("from", self.start)]
+        asked += [("to", self.end), ("at", self.at), *((name, getattr(self, name)) for name in LOOK_BACK)]
+        return "?" + urlencode([("part", self.part), *(pair for pair in asked if pair[1])])
 
     @property
     def href(self) -> str:
         """The address of the page."""
-        stream = (("line", self.line), ("check", self.check), ("position", self.position))
-        asked = (*stream, ("from", self.start), ("to", self.end))
-        return RECORD + "?" + urlencode([("part", self.part), *(pair for pair in asked if pair[1])])
+        return RECORD + self.to_search()
+
+
+@dataclass(frozen=True, slots=True)
+class WindowView:
+    """Which failed check, with what it leaves in doubt; texts as they stand in the address."""
+
+    line: str = ""
+    check: str = ""
+    position: str = ""
+    at: str = ""  # when it failed, ISO 8601; without an offset in the zone of the site
+
+    @classmethod
+    def from_search(cls, search: str | None) -> "WindowView":
+        """Read the part of an address after "?"; what it does not know is left out."""
+        found = parse_qs((search or "").removeprefix("?"))
+        return cls(*(found.get(name, [""])[0] for name in ("line", "check", "position", "at")))
+
+    @property
+    def href(self) -> str:
+        """The address of the page."""
+        pairs = (("line", self.line), ("check", self.check), ("position", self.position), ("at", self.at))
+        return WINDOW + "?" + urlencode([pair for pair in pairs if pair[1]])
 
 
 def study_search(parts: str, operators: str, rounds: str, seed: str) -> str:

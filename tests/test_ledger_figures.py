@@ -1,6 +1,7 @@
 """The ledger and the exposure windows as pictures: they show the entries they are given, and not by colour alone."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from spc.catalogue.load import starter
 from spc.containment import exposure_windows
 from spc.figures import THEMES, Screen
-from spc.figures.ledger import KEY, by_day, exposure_course, ledger_calendar, ledger_overview
+from spc.figures.ledger import KEY, by_day, exposure_course, exposures_overview, ledger_calendar, ledger_overview
 from spc.monitor import monitor_stream
 from spc.schedule.ledger import StreamLedger
 from spc.schedule.operation import line_operation
@@ -135,3 +136,24 @@ def test_a_window_shows_its_ends_and_when_the_line_ran():
     assert ran[-1] == "2025-03-04 14:10:00"
     assert "failed: 0.050 mL/100 mL" in {each.name for each in figure.data}
     assert list(figure.layout.yaxis.ticktext)[1].strip() == "passed again"
+
+
+def test_windows_of_several_streams_stand_in_rows_along_time():
+    readings = bath([("2025-03-03T06:10", 0.2), ("2025-03-04T06:10", 0.05), ("2025-03-04T14:10", 0.2)])
+    other = bath([("2025-03-03T06:10", 0.2), ("2025-03-05T06:10", 0.05)])
+    now = local("2025-03-06T12:00")
+    windows = []
+    for each in (readings, replace(other, key=replace(other.key, line="Line B"))):
+        streams = {each.key: each}
+        operation, _ = line_operation(each.key.line, streams, (), calendar(), zone=VIENNA, now=now)
+        result = monitor_stream(each, (), starter().checks["bath_concentration"])
+        windows += exposure_windows(result, streams, operation, now=now)
+
+    figure = exposures_overview(windows, VIENNA, now=now)
+
+    assert list(trace(figure, "in doubt").x)[:2] == ["2025-03-03 06:10:00", "2025-03-04 06:10:00"]
+    assert "2025-03-06 12:00:00" in trace(figure, "not passed").x  # still open: followed to now
+    assert list(trace(figure, "passed again").x) == ["2025-03-04 14:10:00"]
+    assert [words.split(":")[0].strip() for words in figure.layout.yaxis.ticktext] == ["Line B", LINE]
+    assert all("failed" in words for words in trace(figure, "failed").hovertext)
+    assert {each.type for each in figure.data} == {"scatter"}

@@ -157,7 +157,8 @@
 
   function markWay() {
     document.querySelectorAll("#ways a").forEach((way) => {
-      const open = way.getAttribute("href") === window.location.pathname;
+      const own = way.getAttribute("href");
+      const open = own === window.location.pathname || (own !== "/" && window.location.pathname.startsWith(own + "/"));
       if (open && way.getAttribute("aria-current") !== "page") way.setAttribute("aria-current", "page");
       else if (!open && way.hasAttribute("aria-current")) way.removeAttribute("aria-current");
     });

@@ -85,13 +85,15 @@ def todos(page: BoardPage) -> Any:
 
 def todo(item: Todo) -> html.Li:
     """Return one thing to do."""
+    offered = (("Write the check down", item.write), ("What is in doubt", item.window))
+    ways = [link(words, href, "button") for words, href in offered if href]
     return html.Li(
         kept(
             html.P([state_mark(item.state), html.Span(item.line, className="whose")], className="todo-top"),
             html.H3(link(item.headline, item.href)),
             *(look_first(item) if item.state == "moving" else what_failed(item)),
             html.P(item.said, className="said-last") if item.said else None,
-            html.P(link("Write the check down", item.write, "button"), className="todo-write") if item.write else None,
+            html.P(ways, className="todo-write") if ways else None,
         ),
         className=f"todo-item todo-{item.state}",
     )

@@ -1,65 +1,157 @@
-"""The record: what an audit asks, answered one question at a time. It is read here, not written."""
+"""The record: what an audit asks, answered one question at a time."""
 
 from typing import Any
 
-from dash import Dash, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from dashboard.ids import Record, Shell, Stream
 from dashboard.pages.choices import choices
-from dashboard.parts import facts, kept, link, named_list, page_name, table
+from dashboard.parts import aria, kept, link, page_name, table
 from dashboard.queries import Queries
-from dashboard.queries.record import record_page
-from dashboard.urls import RecordView
-from dashboard.views.record import FailedCheck, RecordPage, RecordTable
+from dashboard.queries.record import record_figure, record_page
+from dashboard.urls import METERS, RECORD, RecordView
+from dashboard.views.record import LookBackForm, RecordPage, RecordTable
+
+CHART: Any = {"displayModeBar": False, "responsive": False}
 
 
 def at(queries: Queries, search: str | None) -> html.Div:
-    """Return the part of the record that the address names."""
-    return layout(record_page(queries, queries.memory, RecordView.from_search(search)))
+    """Return the page while the part that the address names is looked up."""
+    waiting = [page_name("Record"), html.P("Looking it up ...", className="nothing", role="status")]
+    return html.Div(waiting, id=Record.PAGE, className="record-page")
 
 
-def layout(page: RecordPage) -> html.Div:
-    """Return the page."""
-    return html.Div(
-        kept(
-            page_name("Record", title=f"Record: {page.heading}"),
-            choices(page.parts, "Questions"),
-            html.Details(
-                [html.Summary("Choose a stream"), choices(page.streams, "Streams")], className="record-streams"
-            ),
-            html.H2(page.heading),
-            *[html.P(f"Of {each.words} alone.") for each in page.streams[1:] if each.on],
-            html.P(page.lead, className="lead"),
-            html.P(page.notice, className="record-notice") if page.notice else None,
-            *[failed(each) for each in page.failed],
-            *[shown(each) for each in page.tables],
-            html.Ul([html.Li(words) for words in page.notes]) if page.notes else None,
-        ),
-        className="record-page",
+def body(page: RecordPage) -> list[Any]:
+    """Return what is on the page."""
+    chosen = next((each.words for each in page.streams[1:] if each.on), "")
+    return kept(
+        page_name("Record", title=f"Record: {page.heading}"),
+        choices(page.parts, "Questions"),
+        html.H2(page.heading),
+        html.P([page.lead, html.Span(f" As of {page.as_of}.", className="note")], className="lead"),
+        streams(page, chosen) if page.streams else None,
+        html.P(page.notice, className="record-notice") if page.notice else None,
+        choices(page.spans, "Length of time") if page.spans else None,
+        html.Div(
+            dcc.Graph(id=Record.FIGURE, config=CHART, responsive=False, className="graph"),
+            id=Stream.CHART,
+            role="img",
+            className="record-figure",
+            **aria(label=page.figure),
+        )
+        if page.figure
+        else None,
+        *[shown(each) for each in page.tables[:1]],
+        look_back(page.look_back) if page.look_back is not None else None,
+        *[shown(each) for each in page.tables[1:]],
+        html.Ul([html.Li(words) for words in page.notes], className="record-notes") if page.notes else None,
     )
 
 
-def failed(each: FailedCheck) -> html.Section:
-    """Return one failed check."""
-    return html.Section(
-        kept(
-            html.H3(link(each.title, each.href)),
-            html.P(["Record: ", html.Strong(each.state)]),
-            facts(each.facts),
-            named_list("What it obliges", each.obliges, "record-list", html.H4),
-            named_list("Written down", each.steps, "record-list", html.H4),
-            named_list("Still to be written down or done", each.lacks, "record-list", html.H4),
-        ),
-        className="record-failed",
-    )
+def streams(page: RecordPage, chosen: str) -> html.Details:
+    """Return the choice of one stream."""
+    words = f"Of {chosen} alone; choose another stream" if chosen else "Of every stream; choose one"
+    return html.Details([html.Summary(words), choices(page.streams, "Streams")], className="record-streams")
 
 
 def shown(each: RecordTable) -> Any:
     """Return a table, or what is so where it has no row."""
     if not each.rows:
-        return html.P(f"{each.caption}: {each.nothing}", className="nothing")
-    rows = [html.Tr([html.Td(link(words, href) if href else words) for words, href in row]) for row in each.rows]
-    return table(each.caption, each.heads, rows)
+        return html.P(f"{each.caption}: {each.nothing}.", className="nothing")
+    return table(each.caption, each.heads, [row(cells) for cells in each.rows], "record-table")
+
+
+def row(cells: tuple[tuple[str, str], ...]) -> html.Tr:
+    """Return one row; its first cell names it."""
+    said: list[Any] = [link(words, href) if href else words for words, href in cells]
+    return html.Tr([html.Th(said[0], scope="row"), *[html.Td(each) for each in said[1:]]])
+
+
+def look_back(form: LookBackForm) -> html.Section:
+    """Return what is asked about an instrument that came back out of tolerance."""
+    fields = (
+        (Record.ERROR, "Error found, % of true", "-12 showed 12 % too little", form.error),
+        (Record.OFFSET, "or error in the unit of the check", "such as -0.02", form.offset),
+        (Record.FOUND, "When it was found", "if not at its last calibration", form.found),
+        (Record.SINCE, "Its last good calibration", "if not the last one known as good", form.since),
+    )
+    return html.Section(
+        kept(
+            html.H2("An instrument came back out of tolerance"),
+            html.P(
+                "Every reading made with it since its last good calibration is corrected in two ways and judged again. "
+                "Which to act on, and what becomes of parts, the written procedure and the responsible Level 3 decide.",
+            ),
+            html.Div(
+                [
+                    html.Div(
+                        [
+                            html.Label("Instrument", htmlFor=Record.NAME, className="label"),
+                            dcc.Input(
+                                id=Record.NAME,
+                                value=form.name,
+                                type="text",
+                                list=f"{Record.NAME}-known",
+                                className="text",
+                                autoComplete="off",
+                            ),
+                            html.Datalist([html.Option(value=name) for name in form.names], id=f"{Record.NAME}-known"),
+                        ],
+                        className="field",
+                    ),
+                    *[field(*each) for each in fields],
+                ],
+                className="record-fields",
+            ),
+            html.P(form.refused, className="said said-refused", role="alert") if form.refused else None,
+            html.Div(
+                html.Button(
+                    "Judge its readings again", id=Record.ASK, type="button", className="button button-do", n_clicks=0
+                ),
+                className="buttons",
+            ),
+        ),
+        className="write",
+    )
+
+
+def field(own: str, label: str, hint: str, value: str) -> html.Div:
+    """Return one field with its label."""
+    words = html.Label([label, html.Span(f" {hint}", className="hint")], htmlFor=own, className="label")
+    text = dcc.Input(id=own, value=value, type="text", className="text", autoComplete="off")
+    return html.Div([words, text], className="field")
 
 
 def register(app: Dash, queries: Queries) -> None:
-    """Nothing here changes by itself: the page is as of when it was opened."""
+    """Follow the address. Nothing here changes by itself: the page says as of when it is."""
+
+    @app.callback(
+        Output(Record.PAGE, "children"),
+        Input(Shell.URL, "search"),
+        State(Shell.URL, "pathname"),
+    )
+    def show(search: str, pathname: str) -> Any:
+        if pathname != RECORD:
+            return no_update
+        return body(record_page(queries, queries.memory, RecordView.from_search(search)))
+
+    @app.callback(
+        Output(Record.FIGURE, "figure"),
+        Input(Shell.SCREEN, "data"),
+        State(Shell.URL, "search"),
+    )
+    def draw(screen: dict[str, object] | None, search: str) -> Any:
+        view = RecordView.from_search(search)
+        return (record_figure(queries, queries.memory, view, screen) if screen else None) or no_update
+
+    @app.callback(
+        Output(Shell.URL, "search", allow_duplicate=True),
+        Input(Record.ASK, "n_clicks"),
+        *[State(own, "value") for own in (Record.NAME, Record.ERROR, Record.OFFSET, Record.FOUND, Record.SINCE)],
+        prevent_initial_call=True,
+    )
+    def ask(clicks: int | None, *values: str | None) -> Any:
+        if not clicks:
+            return no_update
+        name, error, offset, found, since = (str(value or "").strip() for value in values)
+        return RecordView(METERS, instrument=name, error=error, offset=offset, found=found, since=since).to_search()

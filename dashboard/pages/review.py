@@ -221,7 +221,10 @@ def failed(page: ReviewPage) -> html.Section:
     said: Any = html.P("No check failed in this period.", className="nothing")
     if page.windows:
         said = table(f"Failed checks, {page.period}, latest first", heads, [window(each) for each in page.windows])
-    return html.Section([html.H2("Failed checks and exposure windows", id=Reviewed.WINDOWS), said])
+    share = "An exposure window runs from the last good check to the failed one. Checks that fail one after the other, "
+    share += "before one passes, share a window, so windows may be fewer than failed checks."
+    heading = html.H2("Failed checks and exposure windows", id=Reviewed.WINDOWS)
+    return html.Section([heading, html.P(share, className="note"), said] if page.windows else [heading, said])
 
 
 def window(each: WindowRow) -> html.Tr:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import Any
 
+from dashboard.queries.record_windows import window_href
 from dashboard.queries.words import stream_id, unconfirmed, value_and_unit, view_of
 from dashboard.urls import ROWS, write_href
 from dashboard.views import STATE_WORDS, BoardPage, Due, Line, Tile, Todo
@@ -16,7 +17,7 @@ from spc.records import Event, StreamKey
 from spc.results import StreamResult
 from spc.signals import StreamState, episodes, stream_state, subject
 from spc.standing import Standing
-from spc.times import to_microseconds
+from spc.times import from_microseconds, to_microseconds
 from spc.wording import chart_name, time_text
 
 URGENT = ("failed", "overdue", "moving")
@@ -175,7 +176,15 @@ def _todo(
         margin=state.margin_text,
         said=_said(result, zone, reactions) if state.word == "moving" else "",
         write=write_href(result.key) if writes and state.word in ("failed", "overdue") else "",
+        window=_window(result, zone) if state.word == "failed" else "",
     )
+
+
+def _window(result: StreamResult, zone: tzinfo) -> str:
+    """Return the address of what the failed check leaves in doubt."""
+    if not result.failures:
+        return ""
+    return window_href(result.key, from_microseconds(result.failures[-1].taken_at), zone)
 
 
 def _due_words(result: StreamResult, state: StreamState, stands: Standing, zone: tzinfo, resting: bool) -> str:

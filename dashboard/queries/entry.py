@@ -4,13 +4,14 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
 import numpy as np
 
 from dashboard.queries.entry_cards import NO_STORE
 from dashboard.queries.known import Known
+from dashboard.queries.record_windows import window_href
 from dashboard.queries.words import stream_id, view_of
 from dashboard.views.entry import KeptReading, SignalAsked
 from spc.catalogue.check import Check
@@ -213,7 +214,7 @@ def _kept(known: Known, body: Sent, who: str, *, before: bool, written: Written 
         margin=_margin_words(said.margin, result, place),
         obliges=said.obliges,
         exposed=_exposed(result, place, known) if failed else "",
-        exposed_href=exposed_href(body.key, at, int(readings.row[place])) if failed else "",
+        exposed_href=exposed_href(body.key, at, zone) if failed else "",
         signal=signal,
         course={"course": drawn.course, "limits": drawn.limits, "marks": drawn.marks} if drawn else {},
         course_words=drawn.words if drawn else "",
@@ -221,9 +222,9 @@ def _kept(known: Known, body: Sent, who: str, *, before: bool, written: Written 
     )
 
 
-def exposed_href(key: StreamKey, at: datetime, row: int) -> str:
+def exposed_href(key: StreamKey, at: datetime, zone: tzinfo) -> str:
     """Return the address that shows what a failed check puts in question."""
-    return view_of(key, row=str(row)).href
+    return window_href(key, at, zone)
 
 
 def _margin_words(text: str, result: StreamResult, place: int) -> str:

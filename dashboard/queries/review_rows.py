@@ -7,6 +7,7 @@ from datetime import tzinfo
 
 from dashboard.queries.audited import Audited
 from dashboard.queries.drift_words import local_text
+from dashboard.queries.record_windows import window_href
 from dashboard.queries.words import count, view_of
 from dashboard.views.review import CheckRow, MeterRow, Told, WindowRow
 from spc.containment import ExposureWindow
@@ -57,7 +58,9 @@ def _numbers(streams: Sequence[StreamReview]) -> Iterator[tuple[str, str, str]]:
     yield "Failed checks", str(sum(len(stream.failures) for stream in streams)), "#review-windows"
     windows = [window for stream in streams for window in stream.windows]
     still = sum(window.open for window in windows)
-    yield "Exposure windows, of these still open", f"{len(windows)}, {still}", "#review-windows"
+    passed = "all passed again" if windows and not still else f"{still} not passed again" if still else ""
+    words = ": ".join(filter(None, (str(len(windows)), passed)))
+    yield "Exposure windows (last good check to failed one)", words, "#review-windows"
     first, all_ = told_in_advance(streams)
     yield "Movements told before a check failed", f"{first} of {all_}", "#review-checks"
 
@@ -147,9 +150,8 @@ def window_row(window: ExposureWindow, book: FailureBook, zone: tzinfo) -> Windo
     """Return one failed check of the period."""
     record = book.records.get((window.key, window.failed_at))
     name = " ".join(filter(None, (window.check.title, window.key.position)))
-    start, end = (local_text(at, zone) for at in (window.first, window.passed_at or window.failed_at))
     return WindowRow(
-        href=view_of(window.key, start=start, end=end, row=str(window.failed_row)).href,
+        href=window_href(window.key, window.failed_at, zone),
         name=f"{window.key.line}, {name}",
         failed_at=time_text(window.failed_at, zone),
         failed=window.failed,

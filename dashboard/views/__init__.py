@@ -53,6 +53,7 @@ class Todo:
     margin: str
     said: str = ""  # the last thing that people wrote down about it
     write: str = ""  # where the check can be written down; "" where nothing can be
+    window: str = ""  # what a failed check leaves in doubt; "" where none failed
 
 
 @dataclass(frozen=True, slots=True)

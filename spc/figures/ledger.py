@@ -1,4 +1,4 @@
-"""The ledger of checks as pictures: all checks of a line over two years, one check day by day, one exposure window.
+"""The ledger of checks as pictures: all checks of a line over two years, one check day by day, exposure windows.
 
 Each status has a mark of its own beside its colour: done is a plain line or a dot, late an open triangle, missed a
 crossed square, not in operation a row of dots, due an open circle.
@@ -40,7 +40,11 @@ def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Sc
     rows = list(reversed(streams))
     traces: list[Trace] = [_done_lines(rows, zone, theme, screen), _rests(rows, zone, theme, screen)]
     traces += [_marks(rows, status, zone, theme, screen) for status in ("late", "missed", "overdue", "due")]
-    names = tuple(" ".join(filter(None, (each.check.title, each.key.position))) for each in rows)
+    several = len({each.key.line for each in rows}) > 1
+    names = tuple(
+        " ".join(filter(None, (f"{each.key.line}:" if several else "", each.check.title, each.key.position)))
+        for each in rows
+    )
     pane = Pane(
         traces=[trace for trace in traces if trace["x"]],
         x=Axis(KEY, kind="date"),
@@ -49,12 +53,13 @@ def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Sc
         ),
         height=max(len(rows), 2) * (TALL_ROW if screen.narrow else ROW),
     )
-    return _dated(sheet([pane], screen))
+    return _dated(sheet([pane], screen), screen)
 
 
-def _dated(figure: "go.Figure") -> "go.Figure":
-    """Return the figure with dates that cannot be read two ways."""
-    return figure.update_xaxes(tickformatstops=TIME_FORMATS)
+def _dated(figure: "go.Figure", screen: Screen) -> "go.Figure":
+    """Return the figure with dates that cannot be read two ways, as many as have room beside one another."""
+    most = max(2, int(figure.layout.width / (110 * screen.scale)))
+    return figure.update_xaxes(tickformatstops=TIME_FORMATS, tickangle=0, nticks=most)
 
 
 def _local(at: datetime, zone: tzinfo) -> str:
@@ -173,7 +178,7 @@ def ledger_calendar(stream: StreamLedger, zone: tzinfo, *, screen: Screen | None
         y=Axis("", span=(-0.7, 6.7), at=tuple(map(float, range(7))), words=tuple(reversed(WEEKDAYS)), grid=False),
         height=7 * ROW,
     )
-    return _dated(sheet([pane], screen))
+    return _dated(sheet([pane], screen), screen)
 
 
 def by_day(entries: Iterable[Entry], zone: tzinfo) -> dict[date, tuple[str, tuple[Entry, ...]]]:
@@ -257,4 +262,76 @@ def exposure_course(
         shapes=[shade],
         height=4 * 34,
     )
-    return _dated(sheet([pane], screen))
+    return _dated(sheet([pane], screen), screen)
+
+
+EXPOSED_KEY = (
+    "date (\N{BOX DRAWINGS HEAVY HORIZONTAL} in doubt: last good check to failed one, \N{SQUARED TIMES} failed, "
+    "\N{MIDLINE HORIZONTAL ELLIPSIS} until it passed, \N{WHITE DIAMOND} passed again)"
+)
+
+
+def exposures_overview(
+    windows: Sequence[ExposureWindow], zone: tzinfo, *, now: datetime, screen: Screen | None = None
+) -> "go.Figure":
+    """Return exposure windows of any streams along time, a row a stream; one without a pass goes on to `now`."""
+    screen = screen or Screen()
+    theme = screen.colours
+    keys = sorted({each.key for each in windows}, reverse=True)
+    several = len({key.line for key in keys}) > 1
+    row = {key: place for place, key in enumerate(keys)}
+    titles = {each.key: each.check.title for each in windows}
+    doubt_x: list[str | None] = []
+    after_x: list[str | None] = []
+    doubt_y: list[float | None] = []
+    after_y: list[float | None] = []
+    for each in windows:
+        at, ends = row[each.key], each.passed_at or max(now, each.failed_at)
+        doubt_x += [_local(each.first, zone), _local(each.failed_at, zone), None]
+        after_x += [_local(each.failed_at, zone), _local(ends, zone), None]
+        doubt_y += [at, at, None]
+        after_y += [at, at, None]
+    passed = [(each, each.passed_at) for each in windows if each.passed_at is not None]
+    marker = _marker("missed", theme)
+    wide, thin = 5 * screen.scale, 2 * screen.scale
+    traces = [
+        _trace("in doubt", doubt_x, doubt_y, "lines", line={"color": theme.acceptance, "width": wide}),
+        _trace("not passed", after_x, after_y, "lines", line={"color": theme.quiet, "width": thin, "dash": "dot"}),
+        _trace(
+            "failed",
+            [_local(each.failed_at, zone) for each in windows],
+            [row[each.key] for each in windows],
+            "markers",
+            marker={**marker, "size": marker["size"] * screen.scale},
+            hovertext=[_exposed_touched(each, zone) for each in windows],
+            hoverinfo="text",
+        ),
+        _trace(
+            "passed again",
+            [_local(at, zone) for _, at in passed],
+            [row[each.key] for each, _ in passed],
+            "markers",
+            marker={"symbol": "diamond-open", "size": 9 * screen.scale, "color": theme.ink},
+        ),
+    ]
+    names = tuple(
+        " ".join(filter(None, (f"{key.line}:" if several else "", titles[key], key.position))) for key in keys
+    )
+    pane = Pane(
+        traces=[trace for trace in traces if trace["x"]],
+        x=Axis(EXPOSED_KEY, kind="date"),
+        y=Axis(
+            "", span=(-0.7, max(len(keys), 1) - 0.3), at=tuple(map(float, range(len(keys)))), words=names, grid=False
+        ),
+        height=max(len(keys), 2) * (TALL_ROW if screen.narrow else ROW),
+    )
+    return _dated(sheet([pane], screen), screen)
+
+
+def _exposed_touched(window: ExposureWindow, zone: tzinfo) -> str:
+    """Return what the mark of a failed check says when touched."""
+    good = f"last good check {time_text(window.last_good, zone)}" if window.last_good else "no good check before it"
+    passed = f"passed again {time_text(window.passed_at, zone)}" if window.passed_at else "not passed since"
+    head = f"<b>{escape(window.check.title)} {escape(window.key.position)}</b>"
+    failed = f"failed {time_text(window.failed_at, zone)}: {escape(window.failed)}"
+    return "<br>".join((head, failed, good, passed))

@@ -39,7 +39,7 @@ def due_printed(ledger: Ledger, streams: Sequence[StreamLedger]) -> Group:
     """Return what is due now and next, the most urgent of each line first."""
     parts: list[RenderableType] = [heading(f"Checks due at {time_text(ledger.now, ledger.zone)}")]
     for line, of_line in groupby(streams, key=lambda stream: stream.key.line):
-        rows = sorted((_due_row(stream, ledger) for stream in of_line), key=lambda row: row[0])
+        rows = sorted((due_row(stream, ledger) for stream in of_line), key=lambda row: row[0])
         parts += [
             Text(""),
             plain_table((line, "last made", "due", "", "interval"), [row[1:] for row in rows], words=5),
@@ -47,7 +47,8 @@ def due_printed(ledger: Ledger, streams: Sequence[StreamLedger]) -> Group:
     return Group(*parts, Text(""), *map(note, ledger.notes), note(STANDING))
 
 
-def _due_row(stream: StreamLedger, ledger: Ledger) -> tuple[tuple[int, float], str, str, str, str, str]:
+def due_row(stream: StreamLedger, ledger: Ledger) -> tuple[tuple[int, float], str, str, str, str, str]:
+    """Return the order of a check by urgency, then its name, when it was made, due, how urgent, and its interval."""
     zone, now = ledger.zone, ledger.now
     name = " ".join(filter(None, (stream.check.title, stream.key.position)))
     last = time_text(stream.last, zone) if stream.last else "never"

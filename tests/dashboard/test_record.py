@@ -1,20 +1,23 @@
 """The record's page answers what the library answers, on a store and on a bare log."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
-from dashboard.pages.record import layout
+from dashboard.pages.record import body
 from dashboard.queries.audited import audited
-from dashboard.queries.record import NO_STORE, record_page
-from dashboard.urls import FAILED, LEDGER, LIMITS, METERS, RECORD_PARTS, TRAIL, RecordView
+from dashboard.queries.record import record_figure, record_page
+from dashboard.queries.record_windows import NO_STORE, window_href
+from dashboard.urls import DUE, FAILED, LEDGER, LIMITS, METERS, RECORD_PARTS, TRAIL, RecordView, WindowView
+from spc.audit import looked_back
 from spc.catalogue.load import load_catalogue
 from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
+from spc.look_back import AsFound
 from spc.printed.schedule import gap_rows
 from spc.store.limits import decisions_of
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
-from tests.dashboard.made_line import AMMETER, ZONE, write_line
+from tests.dashboard.made_line import AMMETER, ZONE, add_row, write_line
 from tests.dashboard.made_line import asked as bare
 
 
@@ -32,26 +35,53 @@ def of(key):
 
 
 def test_an_address_and_its_view_are_the_same():
-    view = RecordView(LEDGER, "Line 2", "ammeter", "head", "2026-03-01", "2026-04-01")
+    view = RecordView(LEDGER, "Line 2", "ammeter", "head", "2026-03-01", "2026-04-01", "x", "r-1", "-1", "2", "a", "b")
     assert RecordView.from_search(view.href.partition("?")[2]) == view
+    window = WindowView("Line 2", "ammeter", "head", "2026-04-10T14:10+02:00")
+    assert WindowView.from_search(window.href.partition("?")[2]) == window
     assert RecordView.from_search("?part=none") == RecordView.from_search(None) == RecordView()
 
 
-def test_failed_checks_carry_their_window_and_what_was_written(queries):
+def test_failed_checks_lead_to_their_window_with_how_far_the_record_is(queries):
     found = audited(queries, queries.memory)
     window = next(each for each in found.windows if each.key == AMMETER)
-    step = FailureStep("told", TODAY, "Level 3 on duty", "shift lead told")
+    step = FailureStep("held", TODAY, "kim", "2 lots")
     write_step(queries.store, found.book, window_at(found.book, AMMETER, window.failed_at), step, who="K", now=TODAY)
     queries.source.poll()
-    (shown,) = page(queries, FAILED, **of(AMMETER)).failed
+    shown = page(queries, FAILED)
+    cells = {row[0][0]: row for row in shown.tables[0].rows}
+    row = cells["Line 2 · Ammeter deviation, head"]
 
-    assert shown.state == "open"
-    assert shown.obliges == window.obliges
-    assert dict(shown.facts)["Read"] == f"{window.failed}, row {window.failed_row}"
-    assert len(shown.steps) == 1
-    assert shown.steps[0].endswith("Level 3 on duty: told: shift lead told")
-    assert "who was told" not in shown.lacks
-    assert "what was found" in shown.lacks
+    assert row[0][1] == window_href(AMMETER, window.failed_at, ZONE)
+    assert row[2][0] == window.failed
+    assert row[-1][0] == "Held; not decided yet"
+    assert len(shown.tables[0].rows) == len(found.windows)
+    assert {each[-1][0] for name, each in cells.items() if name != row[0][0]} == {"Nothing is written down yet"}
+
+
+def test_failed_checks_and_windows_are_told_apart(tmp_path):
+    settings = write_line(tmp_path)
+    add_row(settings, "2026-04-10T15:00,Line 2,ammeter,head,860,1000,A,shunt-1,m1,A,")
+    log = bare(settings)
+    told = page(log, FAILED, **of(AMMETER)).notice
+
+    assert told.startswith("2 failed checks in 1 exposure window (checks that fail one after the other")
+    assert "1 has not passed again" in told
+
+
+def test_what_is_due_is_what_the_ledger_says_most_urgent_first(queries):
+    kept = audited(queries, queries.memory).audit.ledger
+    (table,) = page(queries, DUE).tables
+    urgency = [row[3][0] for row in table.rows]
+    overdue = [each for each in kept.streams if each.next is not None and each.next.status == "overdue"]
+
+    assert len(table.rows) == len(kept.streams)
+    assert overdue
+    assert [words.startswith("OVERDUE") for words in urgency] == sorted(
+        (words.startswith("OVERDUE") for words in urgency), reverse=True
+    )
+    assert sum(words.startswith("OVERDUE") for words in urgency) == len(overdue)
+    assert table.rows[0][0][1].startswith("/write?")
 
 
 def test_the_ledger_lists_the_gaps_of_the_library_latest_first(queries):
@@ -62,7 +92,52 @@ def test_the_ledger_lists_the_gaps_of_the_library_latest_first(queries):
     (table,) = page(queries, LEDGER, start=str(first), end=str(last)).tables
 
     assert expected
-    assert [tuple(words for words, _ in row) for row in table.rows] == expected[::-1][:200]
+    assert [tuple(words for words, _ in row[1:]) for row in table.rows] == [row[1:] for row in expected[::-1][:200]]
+    assert all(" · " in row[0][0] and "_" not in row[0][0] for row in table.rows)
+
+
+@pytest.mark.parametrize("part", [FAILED, LEDGER])
+def test_figures_are_drawn_of_the_streams_asked_for(queries, part):
+    screen = {"theme": "dark", "width": 800, "scale": 1}
+    drawn = record_figure(queries, queries.memory, RecordView(part), screen)
+    one = record_figure(queries, queries.memory, RecordView(part, **of(AMMETER)), screen)
+
+    assert len(drawn.layout.yaxis.ticktext) > len(one.layout.yaxis.ticktext) == 1
+    assert record_figure(queries, queries.memory, RecordView(TRAIL), screen) is None
+
+
+def test_an_instrument_out_of_tolerance_is_looked_back_on_as_the_library_does(queries):
+    found = audited(queries, queries.memory)
+    back = looked_back(
+        found.audit, found.instruments, "rad-1", AsFound(relative=1.5),
+        found_at=datetime(2026, 4, 10, 7, tzinfo=ZONE), since=None,
+    )  # fmt: skip
+    asked = {"instrument": "rad-1", "error": "150", "found": "2026-04-10T07:00"}
+    shown = page(queries, METERS, **asked)
+    rows = [[words for words, _ in row] for row in shown.tables[1].rows]
+
+    assert shown.look_back.refused == ""
+    assert [(row[2], row[3]) for row in rows] == [(str(e.readings), str(e.would_have_failed)) for e in back.streams]
+    assert any(row[3] != "0" for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"error": ""}, "Write the error"),
+        ({"error": "much"}, "no number"),
+        ({"error": "nan"}, "out of every range"),
+        ({"error": "-100"}, "leaves no reading"),
+        ({"error": "-5", "found": "soon"}, "no time"),
+        ({"error": "-5"}, "No calibration"),
+        ({"instrument": "<b>none", "error": "-5", "found": "2026-04-10T07:00"}, "none"),
+    ],
+)
+def test_a_look_back_that_cannot_be_is_refused_in_words(queries, asked, says):
+    shown = page(queries, METERS, **({"instrument": "rad-1"} | asked))
+
+    assert says in shown.look_back.refused
+    assert len(shown.tables) == 1
 
 
 @pytest.mark.parametrize(
@@ -97,8 +172,9 @@ def test_the_trail_tells_who_wrote_and_that_the_record_stands(queries):
 
 def test_a_bare_log_answers_what_it_can(tmp_path):
     log = bare(write_line(tmp_path))
-    assert page(log, FAILED).failed
-    assert NO_STORE in page(log, FAILED).notice
+    assert page(log, FAILED).tables
+    assert NO_STORE in page(log, FAILED).notes[0]
+    assert page(log, DUE).tables
     assert page(log, LIMITS).tables
     assert page(log, METERS).tables
     assert page(log, TRAIL).notice == NO_STORE
@@ -109,4 +185,4 @@ def test_a_bare_log_answers_what_it_can(tmp_path):
 def test_an_unknown_stream_is_said_and_the_page_still_shows(queries, part):
     shown = page(queries, part, line="Line 99")
     assert "No stream" in shown.notice
-    assert layout(shown).children
+    assert body(shown)

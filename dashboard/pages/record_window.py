@@ -1,0 +1,239 @@
+"""One failed check: what is in doubt since the last good one, what that obliges, what was done, and by whom."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from dashboard.auth import NoRight, need, person
+from dashboard.ids import Record, Shell, Stream
+from dashboard.parts import aria, facts, kept, link, named_list, page_name, state_mark, table
+from dashboard.queries import Queries, SpcError
+from dashboard.queries.record_windows import (
+    right_of,
+    step_form,
+    window_figure,
+    window_page,
+    window_stamp,
+    write_window_step,
+)
+from dashboard.urls import WINDOW, WindowView
+from dashboard.views.record import StepForm, StepRow, WindowPage
+
+CHART: Any = {"displayModeBar": False, "responsive": False}
+
+CAUTION = (
+    "This page tells when, not which parts. It accepts and rejects nothing: which parts were affected, and what "
+    "becomes of them, the responsible Level 3 and the customer decide by the written procedure."
+)
+
+
+def at(queries: Queries, search: str | None) -> html.Div:
+    """Return the page while what the address names is looked up."""
+    waiting = [page_name("Failed check"), html.P("Looking it up ...", className="nothing", role="status")]
+    return html.Div(waiting, id=Record.WINDOW, className="record-page")
+
+
+def whole(queries: Queries, view: WindowView) -> list[Any]:
+    """Return all of the page."""
+    page = window_page(queries, queries.memory, view)
+    who = person()
+    form = step_form(queries, queries.memory, view, who.name, who.may)
+    return kept(
+        html.P(link("\N{LEFTWARDS ARROW} All failed checks", page.back, "button"), className="record-back"),
+        page_name(page.title),
+        html.Div(body(page), id=Record.BODY, className="record-window"),
+        html.Div(
+            dcc.Graph(id=Record.COURSE, config=CHART, responsive=False, className="graph"),
+            id=Stream.CHART,
+            role="img",
+            className="record-figure",
+            **aria(label=page.figure),
+        )
+        if page.figure
+        else None,
+        html.Div(form_of(form), id=Record.FORM) if form is not None else None,
+        html.P("", id=Record.SAID, role="status", className="said"),
+        dcc.Store(id=Record.TOLD, data=window_stamp(queries, queries.memory, view)),
+    )
+
+
+def body(page: WindowPage) -> list[Any]:
+    """Return what is known of the failed check, which changes as others write."""
+    if not page.found:
+        return [html.P(page.notice, className="nothing")]
+    return kept(
+        html.P([state_mark(page.state, page.state_words), html.Span(page.whose, className="whose")]),
+        html.P(page.doubt, className="record-doubt") if page.doubt else None,
+        html.P(page.notice, className="record-notice") if page.notice else None,
+        html.P(CAUTION, className="note"),
+        html.Div(
+            kept(
+                html.Section([html.H2("What is in doubt"), facts(page.facts)]),
+                html.Section(
+                    kept(
+                        named_list("What it obliges", page.obliges, "record-list", html.H2),
+                        named_list("Missing before it can be closed", page.lacks, "record-list", html.H2),
+                    )
+                )
+                if page.obliges or page.lacks
+                else None,
+            ),
+            className="record-two",
+        ),
+        written(page),
+        html.Nav(
+            [link(each.words, each.href, "button") for each in page.ways], className="buttons", **aria(label="Evidence")
+        )
+        if page.ways
+        else None,
+    )
+
+
+def written(page: WindowPage) -> html.Section:
+    """Return what was written down."""
+    said: Any = html.P("Nothing yet.", className="nothing")
+    if page.steps:
+        said = table(
+            "Steps in the order written; none is ever changed",
+            ("What", "In words", "By", "When"),
+            [*map(step, page.steps)],
+        )
+    return html.Section([html.H2("Written down"), said])
+
+
+def step(each: StepRow) -> html.Tr:
+    """Return one step."""
+    cells = [html.Td(words) for words in (each.words, each.by, each.at)]
+    return html.Tr([html.Th(each.what, scope="row"), *cells])
+
+
+def form_of(form: StepForm) -> html.Section:
+    """Return what can be written down, or why nothing can be."""
+    heading = html.H2("Write down what was done")
+    if form.why_not:
+        return html.Section([heading, html.P(form.why_not, className="nothing")], className="write")
+    remembered: Any = {"persistence": True, "persistence_type": "local"}
+    return html.Section(
+        kept(
+            heading,
+            html.Div(
+                [
+                    html.P("What it is", id=f"{Record.KIND}-label", className="label"),
+                    dcc.RadioItems(
+                        options=[{"value": kind, "label": words} for kind, words in form.kinds],
+                        value=form.chosen,
+                        id=Record.KIND,
+                        className="record-kinds",
+                    ),
+                ],
+                role="group",
+                className="field",
+                **aria(labelledby=f"{Record.KIND}-label"),
+            ),
+            html.Div(
+                [
+                    html.Label(
+                        ["In words", html.Span(" who, what, how many; it cannot be changed later", className="hint")],
+                        htmlFor=Record.WORDS,
+                        className="label",
+                    ),
+                    dcc.Textarea(id=Record.WORDS, value="", className="words", rows=3),
+                ],
+                className="field",
+            ),
+            html.Div(
+                [
+                    html.Label(
+                        [
+                            "Your name",
+                            html.Span(" goes with what you write; remembered on this device", className="hint"),
+                        ],
+                        htmlFor=Record.WHO,
+                        className="label",
+                    ),
+                    dcc.Input(id=Record.WHO, value="", type="text", className="text", autoComplete="off", **remembered),
+                ],
+                className="field",
+                hidden=not form.asks_name,
+            ),
+            html.P(form.says, className="note") if form.says else None,
+            html.Div(
+                html.Button(
+                    "Keep it in the record", id=Record.KEEP, type="button", className="button button-do", n_clicks=0
+                ),
+                className="buttons",
+            ),
+            dcc.Store(id=Record.SEEN, data=form.seen),
+        ),
+        className="write",
+    )
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Follow the address, the log and what others write; keep what is written here."""
+
+    @app.callback(
+        Output(Record.WINDOW, "children"),
+        Input(Shell.URL, "search"),
+        State(Shell.URL, "pathname"),
+    )
+    def show(search: str, pathname: str) -> Any:
+        return whole(queries, WindowView.from_search(search)) if pathname == WINDOW else no_update
+
+    @app.callback(
+        Output(Record.BODY, "children"),
+        Output(Record.TOLD, "data"),
+        Input(Shell.LIVE, "data"),
+        State(Record.TOLD, "data"),
+        State(Shell.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def follow(live: Any, told: str | None, search: str) -> Any:
+        view = WindowView.from_search(search)
+        stamp = window_stamp(queries, queries.memory, view)
+        return (no_update, no_update) if stamp == told else (body(window_page(queries, queries.memory, view)), stamp)
+
+    @app.callback(
+        Output(Record.COURSE, "figure"),
+        Input(Shell.SCREEN, "data"),
+        Input(Record.TOLD, "data"),
+        State(Shell.URL, "search"),
+    )
+    def draw(screen: dict[str, object] | None, told: Any, search: str) -> Any:
+        view = WindowView.from_search(search)
+        return (window_figure(queries, queries.memory, view, screen) if screen else None) or no_update
+
+    @app.callback(
+        Output(Record.SAID, "children"),
+        Output(Record.SAID, "className"),
+        Output(Record.BODY, "children", allow_duplicate=True),
+        Output(Record.FORM, "children"),
+        Input(Record.KEEP, "n_clicks"),
+        State(Record.KIND, "value"),
+        State(Record.WORDS, "value"),
+        State(Record.WHO, "value"),
+        State(Record.SEEN, "data"),
+        State(Shell.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def keep(
+        clicks: int | None, kind: str | None, words: str | None, who: str | None, seen: int | None, search: str
+    ) -> Any:
+        if not clicks:
+            return no_update, no_update, no_update, no_update
+        return kept_or_refused(
+            queries, WindowView.from_search(search), str(kind or ""), str(words or ""), str(who or ""), seen
+        )
+
+
+def kept_or_refused(queries: Queries, view: WindowView, kind: str, words: str, who: str, seen: object) -> Any:
+    """Keep a step for whoever asks; return what to say, how, and the page as it stands then."""
+    number = max(seen, 0) if isinstance(seen, int) and not isinstance(seen, bool) else None
+    try:
+        asks = need(right_of(kind))
+        said = write_window_step(queries, queries.memory, view, kind, words, asks.name or who, number)
+    except (SpcError, NoRight) as refused:
+        return f"Not kept. {str(refused)[:1].upper()}{str(refused)[1:]}", "said said-refused", no_update, no_update
+    form = step_form(queries, queries.memory, view, asks.name, asks.may)
+    page = window_page(queries, queries.memory, view)
+    return said, "said said-kept", body(page), form_of(form) if form is not None else []
