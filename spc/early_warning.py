@@ -1,14 +1,23 @@
-"""Early warning of one stream: from its catalogue entry to the settings of the model, and from readings to signals."""
+"""Early warning of one stream: from its catalogue entry to the settings of the model, and from readings to signals.
 
-from collections.abc import Iterable, Iterator, Mapping
+What was recorded goes into the model: a resetting event starts its level anew; a top-up lifts it, by its weight where
+one was written; any other event that the check is explained by may have moved it; and the longer the pause before a
+reading, the further the level may have gone meanwhile.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from spc.catalogue.check import RESETTING_EVENTS, Check
+from spc.arrays import BoolArray, FloatArray, IntArray
+from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
 from spc.drift import DriftOutcome, DriftReading, DriftSignal, DriftState, StreamModel, watch
 from spc.records import Event
 from spc.results import Charted, Side, Signal
 from spc.times import to_microseconds
+from spc.units import convert, convertible
 
 # What readings of a check usually scatter, where the first readings have not shown it yet: relative for what is
 # charted by its ratios, else in the chart unit. Estimates of our own (common practice, no source).
@@ -17,6 +26,14 @@ _USUAL = {("bath_concentration", "value"): 0.012, ("ammeter", "deviation"): 1.1,
 _ELSE_SHARE_OF_LIMITS, _ELSE_SHARE_OF_STEP = 1 / 20, 0.75
 _CONSUMED_WANDER, _STEADY_WANDER = 0.5, 0.25  # a bath goes down and is topped up
 _AGEING_EVENTS = frozenset({"lamp_replaced"})
+
+TOP_UP = "bath_topped_up"
+GAPS = 25
+"""Times between readings that show the usual one: their middle."""
+
+FEWEST_GAPS = 5
+LONGEST_PAUSE = 400.0
+"""A pause counts as no more than this many usual times between two readings."""
 
 _KINDS: dict[DriftSignal, tuple[str, Side]] = {
     "drift_low": ("drift", "low"),
@@ -58,7 +75,7 @@ def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> I
         events: those that touch the stream, in any order.
         check: the check as the stream uses it.
     """
-    restarts = _restarts(charted, events, check)
+    happened = _happened(charted, events, check)
     for i in range(len(charted.x)):
         yield DriftReading(
             value=float(charted.x[i]),
@@ -66,17 +83,101 @@ def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> I
             resolution=float(charted.resolution[i]),
             lower=float(charted.lower[i]),
             upper=float(charted.upper[i]),
-            restart=i in restarts,
+            restart=bool(happened.restart[i]),
+            fed=int(happened.fed[i]),
+            amount=float(happened.amount[i]),
+            disturbed=bool(happened.disturbed[i]),
+            pause=float(happened.pause[i]),
         )
 
 
-def _restarts(charted: Charted, events: Iterable[Event], check: Check) -> set[int]:
-    """Return the first reading after each event that starts a segment; n for one that has none yet."""
-    return {
-        int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))
-        for event in events
-        if event.kind in RESETTING_EVENTS and (event.check == check.key or event.kind in check.new_segment_on)
-    }
+class Happened(NamedTuple):
+    """What happened between the reading before and this one; every array has shape (n,)."""
+
+    restart: BoolArray
+    fed: IntArray
+    amount: FloatArray
+    disturbed: BoolArray
+    pause: FloatArray
+
+
+def _happened(charted: Charted, events: Iterable[Event], check: Check) -> Happened:
+    n = len(charted.x)
+    restart, disturbed = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
+    fed, amount = np.zeros(n, dtype=np.int64), np.full(n, np.nan)
+    inputs: dict[int, list[Event]] = {}
+    for event in events:
+        place = int(np.searchsorted(charted.taken_at, to_microseconds(event.at), side="left"))
+        if place < n and restarts(event, check):
+            restart[place] = True
+        elif place < n and is_input(event, check):
+            inputs.setdefault(place, []).append(event)
+    for place, recorded in inputs.items():
+        fed[place], amount[place], disturbed[place] = put_in(recorded)
+    return Happened(restart, fed, amount, disturbed, pauses(charted.taken_at))
+
+
+def restarts(event: Event, check: Check) -> bool:
+    """Return whether an event that touches a stream of `check` starts its level anew."""
+    return event.kind in RESETTING_EVENTS and (event.check == check.key or event.kind in check.new_segment_on)
+
+
+def is_input(event: Event, check: Check) -> bool:
+    """Return whether an event that touches a stream of `check` may have moved its level without starting it anew."""
+    return event.kind in check.explained_by and event.kind not in LINE_EVENTS and not restarts(event, check)
+
+
+def put_in(recorded: Sequence[Event]) -> tuple[int, float, bool]:
+    """Return what events between two readings say: top-ups, their total in g, and whether anything else was done.
+
+    The total is NaN where one of the top-ups has no weight.
+    """
+    top_ups = [event for event in recorded if event.kind == TOP_UP]
+    total = math.fsum(map(_grams, top_ups)) if top_ups else math.nan
+    return len(top_ups), total, len(top_ups) < len(recorded)
+
+
+def _grams(event: Event) -> float:
+    if not (math.isfinite(event.amount) and event.amount > 0.0):
+        return math.nan
+    if event.unit == "g":
+        return event.amount
+    weighed = event.unit and convertible(event.unit, "g")
+    return float(convert([event.amount], event.unit, "g")[0]) if weighed else math.nan
+
+
+def pauses(taken_at: IntArray) -> FloatArray:
+    """Return `pause` before each reading, shape (n,).
+
+    Args:
+        taken_at: in time order, in microseconds, shape (n,).
+    """
+    n, gaps = len(taken_at), np.diff(taken_at)
+    found = np.ones(n)
+    for i in range(FEWEST_GAPS + 1, min(n, GAPS + 1)):
+        found[i] = _in_usual_gaps(gaps[: i - 1], gaps[i - 1])
+    if n > GAPS + 1:
+        middle = (GAPS - 1) // 2
+        windows = np.lib.stride_tricks.sliding_window_view(gaps[:-1], GAPS)
+        usual = np.partition(windows, middle, axis=1)[:, middle]
+        found[GAPS + 1 :] = np.clip(gaps[GAPS:] / np.maximum(usual, 1), 1.0, LONGEST_PAUSE)
+    return found
+
+
+def pause(taken_at: Sequence[int]) -> float:
+    """Return how long the pause before the last of some readings was, in usual times between two; 1 or more.
+
+    Args:
+        taken_at: of the latest readings in time order, in microseconds; the last GAPS + 2 of them count.
+    """
+    latest = np.array(taken_at[-GAPS - 2 :], dtype=np.int64)
+    gaps: IntArray = latest[1:] - latest[:-1]
+    return _in_usual_gaps(gaps[:-1], int(gaps[-1])) if len(gaps) > FEWEST_GAPS else 1.0
+
+
+def _in_usual_gaps(before: IntArray, gap: int) -> float:
+    usual = np.sort(before)[(len(before) - 1) // 2]
+    return float(np.clip(gap / max(usual, 1), 1.0, LONGEST_PAUSE))
 
 
 def early_warning(charted: Charted, events: Iterable[Event], check: Check) -> tuple[DriftState, list[DriftOutcome]]:
@@ -90,8 +191,6 @@ def early_warning_compiled(
     """Return what `early_warning` does of a long stream, compiled, and only what was known at each signal."""
     from spc.kernels.watch import watch_quietly
 
-    restart = np.zeros(len(charted.x), dtype=np.bool_)
-    restart[[place for place in _restarts(charted, events, check) if place < len(restart)]] = True
     return watch_quietly(
         stream_model(check),
         x=charted.x,
@@ -99,7 +198,7 @@ def early_warning_compiled(
         resolution=charted.resolution,
         lower=charted.lower,
         upper=charted.upper,
-        restart=restart,
+        **_happened(charted, events, check)._asdict(),
     )
 
 

@@ -13,7 +13,7 @@ from spc.catalogue.check import Check
 from spc.drift import DriftReading, DriftState
 from spc.drift import start as start_drift
 from spc.drift import update as update_drift
-from spc.early_warning import stream_model, warning_signal
+from spc.early_warning import GAPS, is_input, pause, put_in, stream_model, warning_signal
 from spc.monitor import (
     MOVING_RANGE_RULE,
     START,
@@ -51,7 +51,7 @@ class MonitorState:
     """What the monitor must remember of a stream."""
 
     check: Check
-    pending: tuple[Event, ...]  # resetting events not reached yet, in time order
+    pending: tuple[Event, ...]  # resetting events and inputs of the model not reached yet, in time order
     n: int  # readings charted so far
     first: int  # where the current segment starts
     because: str
@@ -61,6 +61,8 @@ class MonitorState:
     before: ChartedReading | None  # the reading before, within the segment
     drift: DriftState | None  # the model of the stream; None where the check has none
     restart: bool  # whether the next reading is the first after a recorded change
+    inputs: tuple[Event, ...] = ()  # recorded since the reading before
+    times: tuple[int, ...] = ()  # of the latest readings, in microseconds
     since: int = BEFORE_ALL  # when the event happened that started the segment, in microseconds
 
 
@@ -71,17 +73,21 @@ def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
         check: the check as the stream uses it.
         events: events that touch the stream; later ones join by `with_event`.
     """
-    resetting = sorted((event for event in events if starts_segment(event, check)), key=lambda event: event.at)
+    pending = sorted((event for event in events if _counts(event, check)), key=lambda event: event.at)
     drift = start_drift(stream_model(check)) if check.early_warning and check.charted != "none" else None
     rules = RuleState.start(check.rules)
-    return MonitorState(check, tuple(resetting), 0, 0, START, (), None, rules, None, drift, restart=False)
+    return MonitorState(check, tuple(pending), 0, 0, START, (), None, rules, None, drift, restart=False)
 
 
 def with_event(state: MonitorState, event: Event) -> MonitorState:
     """Return the state that also knows `event`, for readings still to come."""
-    if not starts_segment(event, state.check):
+    if not _counts(event, state.check):
         return state
     return replace(state, pending=tuple(sorted((*state.pending, event), key=lambda e: e.at)))
+
+
+def _counts(event: Event, check: Check) -> bool:
+    return starts_segment(event, check) or is_input(event, check)
 
 
 def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
@@ -110,6 +116,8 @@ def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, 
 def _warn(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
     if state.drift is None:
         return state, ()
+    times = (*state.times, reading.taken_at)[-GAPS - 2 :]
+    fed, amount, disturbed = put_in(state.inputs)
     drift, outcome = update_drift(
         state.drift,
         DriftReading(
@@ -119,9 +127,13 @@ def _warn(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, t
             lower=reading.lower,
             upper=reading.upper,
             restart=state.restart,
+            fed=fed,
+            amount=amount,
+            disturbed=disturbed,
+            pause=pause(times),
         ),
     )
-    state = replace(state, drift=drift, restart=False)
+    state = replace(state, drift=drift, restart=False, inputs=(), times=times)
     if outcome.signal is None:
         return state, ()
     return state, (warning_signal(state.n, reading.taken_at, reading.row, reading.x, outcome.signal),)
@@ -131,19 +143,25 @@ def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
     reached = [event for event in state.pending if to_microseconds(event.at) <= taken_at]
     if not reached:
         return state
+    resetting = [event for event in reached if starts_segment(event, state.check)]
+    inputs = (*state.inputs, *(event for event in reached if event not in resetting))
+    if not resetting:
+        return replace(state, pending=state.pending[len(reached) :], inputs=inputs)
     return MonitorState(
         check=state.check,
         pending=state.pending[len(reached) :],
         n=state.n,
         first=state.n,
-        because=reached[-1].kind,
+        because=resetting[-1].kind,
         baseline=(),
         limits=None,
         rules=RuleState.start(state.check.rules),
         before=None,
         drift=state.drift,
         restart=True,
-        since=to_microseconds(reached[-1].at),
+        inputs=inputs,
+        times=state.times,
+        since=to_microseconds(resetting[-1].at),
     )
 
 

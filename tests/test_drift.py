@@ -13,7 +13,8 @@ from scipy import integrate, stats
 
 from spc.drift import DriftOutcome, DriftReading, StreamModel, start, update, watch
 from spc.drift.evidence import SCORE, evidence, no_onsets, with_reading
-from spc.drift.level import corrected, level_from, predicted
+from spc.drift.inputs import Move
+from spc.drift.level import DISTURBED_SD, LEVEL_WANDER, corrected, level_from, predicted
 from spc.drift.noise import BLOCK, EXCESS_OF_WANDER, HISTORY, MEMORY, Noise
 from spc.drift.reading import Known, known, scored, written_step
 from spc.drift.step import HELD
@@ -323,28 +324,42 @@ def test_the_filter_of_a_steady_level_is_the_mean():
 
 
 def test_the_filter_agrees_with_the_joint_normal_distribution():
-    # second way: mean and covariance of level, wander and ageing given all readings, by conditioning one normal vector
+    # second way: mean and covariance of level, wander, ageing and the lift of a top-up given all readings, by
+    # conditioning one normal vector
     white, slow, f, n = 0.7, 0.5, MEMORY, 8
     y = np.array([0.3, -0.2, 0.9, 1.4, 0.1, -0.6, 0.8, 0.5])
     first = level_from(y[0], n=1, white=white, slow=slow, rounding=0.0, ages=True)
-    step = np.array([[1, 0, 1], [0, f, 0], [0, 0, 1.0]])
-    pushed = np.diag([0.02**2 * (white + slow), slow * (1 - f**2), 0.0])
-    mean = np.array([first.mean, 0.0, 0.0])
-    cov = np.array([[first.p_mean, first.p_mean_slow, 0], [first.p_mean_slow, first.p_slow, 0], [0, 0, first.p_ageing]])
-    seen = np.array([1.0, 1.0, 0.0])
-    level = first
-    for value in y[1:n]:
+    moves = [
+        Move(),
+        Move(0.8, 0.01, 0.02),
+        Move(-0.2),
+        Move(-0.2, pause=9.0),
+        Move(disturbed=1.0),
+        Move(1.7),
+        Move(-0.3),
+    ]
+    mean = np.array([first.mean, 0.0, 0.0, 0.0])
+    cov = np.diag([first.p_mean, first.p_slow, first.p_ageing, first.p_lift])
+    cov[0, 1] = cov[1, 0] = first.p_mean_slow
+    seen = np.array([1.0, 1.0, 0.0, 0.0])
+    level, total = first, white + slow
+    for value, move in zip(y[1:n], moves, strict=True):
+        step = np.array([[1, 0, 1, move.lift], [0, f, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
+        lifted = mean[3] ** 2 + cov[3, 3]
+        wider = (LEVEL_WANDER**2 * move.pause + DISTURBED_SD**2 * move.disturbed) * total
+        pushed = np.diag([wider + move.lasting * lifted, slow * (1 - f**2) + move.passing * lifted, 0.0, 0.0])
         mean, cov = step @ mean, step @ cov @ step.T + pushed
         whole = seen @ cov @ seen + white
         gain = cov @ seen / whole
         mean, cov = mean + gain * (value - seen @ mean), cov - np.outer(gain, seen @ cov)
-        level = predicted(level, slow, white + slow)
+        level = predicted(level, slow, total, move)
         variance = level.variance + white
         level = corrected(level, (value - level.now) / variance, 1 / variance)
 
-    assert (level.mean, level.slow, level.ageing) == pytest.approx(tuple(mean))
+    assert (level.mean, level.slow, level.ageing, level.lift) == pytest.approx(tuple(mean))
     assert level.variance == pytest.approx(seen @ cov @ seen)
     assert level.p_ageing == pytest.approx(cov[2, 2])
+    assert level.gain() == pytest.approx(tuple(cov @ seen))
 
 
 @pytest.mark.parametrize(("row", "size"), [(0, 1.7), (1, 0.4)], ids=["step", "drift"])
@@ -352,23 +367,24 @@ def test_the_likelihood_ratio_of_a_change_is_that_of_two_filters(row, size):
     # second way: filter the readings less the change, and compare the log likelihoods of the innovations
     x, white, slow, onset = noise(24, 9), 0.8, 0.6, 14
     shape = np.where(np.arange(24) >= onset, 1.0 if row == 0 else np.arange(24) - onset + 1.0, 0.0)
+    moves = [Move(0.75 if i % 4 == 3 else -0.25) for i in range(23)]  # topped up after every fourth reading
 
     def log_likelihood(y):
         level = level_from(y[0], n=1, white=white, slow=slow, rounding=0.0, ages=False)
         total = 0.0
-        for value in y[1:]:
-            level = predicted(level, slow, white + slow)
+        for value, move in zip(y[1:], moves, strict=True):
+            level = predicted(level, slow, white + slow, move)
             variance = level.variance + white
             total += stats.norm.logpdf(value, level.now, math.sqrt(variance))
             level = corrected(level, (value - level.now) / variance, 1 / variance)
         return total
 
     level, bank = level_from(x[0], n=1, white=white, slow=slow, rounding=0.0, ages=False), no_onsets()
-    for value in x[1:]:
-        level = predicted(level, slow, white + slow)
+    for value, move in zip(x[1:], moves, strict=True):
+        level = predicted(level, slow, white + slow, move)
         gain, variance = level.gain(), level.variance + white
         score = (value - level.now) / variance
-        bank = with_reading(bank, gain, score, 1 / variance)
+        bank = with_reading(bank, gain, score, 1 / variance, move.lift)
         level = corrected(level, score, 1 / variance)
     column = onset - 1  # the first reading has none
     ratio = bank[SCORE, row, column] * size - bank[1, row, column] * size**2 / 2

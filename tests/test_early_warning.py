@@ -46,7 +46,7 @@ def test_a_drift_is_a_signal_at_its_reading():
     assert all(s.row == readings.row[s.position] and s.value == charted.x[s.position] for s in found)
 
 
-def test_a_recorded_bath_change_is_no_signal_and_a_top_up_restarts_nothing():
+def test_a_recorded_bath_change_is_no_signal_and_a_top_up_explains_no_more_than_a_jump():
     check = made_check(resolution=0.05)
     x = np.concatenate((drifting(60), 0.10 + drifting(60)))
     readings = made_readings(x.tolist())
@@ -55,8 +55,11 @@ def test_a_recorded_bath_change_is_no_signal_and_a_top_up_restarts_nothing():
     def seen(kind):
         return watch_stream(charted, [made_event(kind, START + timedelta(hours=8 * 60))], check)
 
+    without = watch_stream(charted, (), check)
     assert seen("bath_changed") == ()
-    assert seen("bath_topped_up") == watch_stream(charted, (), check) != ()
+    topped_up = seen("bath_topped_up")
+    assert topped_up[0].position > without[0].position  # half of 0.10 at once is more than a top-up explains
+    assert seen("lamp_cleaned") == without != ()  # says nothing about this check
 
 
 def test_signals_do_not_look_ahead():

@@ -90,5 +90,5 @@ def _far_off(state: DriftState, level: Level, scale: Scale) -> FloatArray:
     count = min(abs(state.far), len(FAR_IS_REAL), len(state.history))
     if not count:
         return np.zeros((0, 4))
-    latest = float(state.history[-count:].mean())
+    latest = float(state.history[-count:].mean()) + state.moved_by
     return np.array([[FAR_IS_REAL[count - 1], latest - level.slow, (scale.white + scale.rounding) / count, 0.0]])

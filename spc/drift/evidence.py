@@ -41,33 +41,36 @@ _PER_READING = 1.0 / np.array(DURATIONS)
 SHAPES = np.stack([np.ones(ONSETS), np.arange(ONSETS, 0, -1.0)])  # newest onset last
 _LARGEST_LOG = 60.0
 
-SCORE, INFORMATION, MEAN, SLOW, AGEING = range(5)
+SCORE, INFORMATION, MEAN, SLOW, AGEING, LIFT = range(6)
 
 
 def no_onsets() -> FloatArray:
-    """Return the bank before any onset, shape (5, 2, 0): rows as named above, for a step and for a drift."""
-    return np.zeros((5, 2, 0))
+    """Return the bank before any onset, shape (6, 2, 0): rows as named above, for a step and for a drift."""
+    return np.zeros((6, 2, 0))
 
 
-def with_reading(bank: FloatArray, gain: tuple[float, float, float], score: float, information: float) -> FloatArray:
-    """Return the bank after one more reading, which is the newest onset; shape (5, 2, m), m at most ONSETS.
+def with_reading(
+    bank: FloatArray, gain: tuple[float, float, float, float], score: float, information: float, lift: float = 0.0
+) -> FloatArray:
+    """Return the bank after one more reading, which is the newest onset; shape (6, 2, m), m at most ONSETS.
 
     Args:
         bank: the one before.
         gain: of the filter, see `Level.gain`.
         score: of the reading about the predicted level.
         information: likewise; 0 for a reading that tells nothing.
+        lift: top-ups less the expected loss since the reading before, see `inputs.Move`.
     """
-    newest = np.zeros((5, 2, 1))
+    newest = np.zeros((6, 2, 1))
     bank = np.concatenate((bank[:, :, -(ONSETS - 1) :], newest), axis=2)
-    bank[MEAN] += bank[AGEING]
+    bank[MEAN] += bank[AGEING] + lift * bank[LIFT]
     bank[SLOW] *= MEMORY
     if information:
         signature = SHAPES[:, -bank.shape[2] :] - bank[MEAN] - bank[SLOW]
         told = information * signature
         bank[SCORE] += score * signature
         bank[INFORMATION] += told * signature
-        for row, share in zip((MEAN, SLOW, AGEING), gain, strict=True):
+        for row, share in zip((MEAN, SLOW, AGEING, LIFT), gain, strict=True):
             bank[row] += share * told
     return bank
 

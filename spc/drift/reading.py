@@ -29,6 +29,10 @@ class DriftReading:
     lower: float = float("nan")  # acceptance limits; NaN where none
     upper: float = float("nan")
     restart: bool = False  # a resetting event was recorded since the reading before
+    fed: int = 0  # top-ups recorded since then
+    amount: float = float("nan")  # what they added in all, in any one unit; NaN where not all of it is known
+    disturbed: bool = False  # something else was recorded since then that may have moved the level
+    pause: float = 1.0  # time since then, in usual times between two readings
 
 
 class Known(NamedTuple):

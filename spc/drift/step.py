@@ -9,6 +9,7 @@ import numpy as np
 
 from spc.arrays import FloatArray
 from spc.drift.evidence import DRIFT_ROWS, DRIFT_WEIGHT, STEP_WEIGHT, Evidence, evidence, no_onsets, with_reading
+from spc.drift.inputs import Feed
 from spc.drift.level import Level, corrected, level_from, predicted
 from spc.drift.mixture import alternatives
 from spc.drift.model import StreamModel
@@ -67,7 +68,11 @@ class DriftState:
     since_restart: int  # readings since a recorded change, or since a held signal was taken for the new level
     noise: Noise
     recent: FloatArray  # latest values as written, shape (m,), m <= RECENT
-    history: FloatArray  # latest readings since the restart on the model's scale, shape (m,), m <= HISTORY
+    history: (
+        FloatArray  # latest readings since the restart less `moved_by`, on the model's scale, shape (m,), m <= HISTORY
+    )
+    moved_by: float  # how far top-ups and losses were expected to have moved the level since the restart
+    feed: Feed
     level: Level | None  # None before the first reading
     scale: Scale | None
     bank: FloatArray  # see `evidence.with_reading`
@@ -97,7 +102,8 @@ class DriftOutcome:
 def start(model: StreamModel) -> DriftState:
     """Return the state before the first reading."""
     nothing = np.zeros(0)
-    return DriftState(model, 0, 0, Noise.start(model), nothing, nothing, None, None, no_onsets(), 0, False, 0.0, 0)
+    noise = Noise.start(model)
+    return DriftState(model, 0, 0, noise, nothing, nothing, 0.0, Feed(), None, None, no_onsets(), 0, False, 0.0, 0)
 
 
 def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftOutcome]:
@@ -114,9 +120,11 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
     seen = known(reading, step, log=model.log)
     scale = _scale(state, reading, step, seen.width)
     white, slow = scale.white, scale.slow
+    feed, move = state.feed.moved(reading, state.n)
     if state.level is None or reading.restart:
-        return _restarted(state, seen, scale, recent)
-    level = predicted(state.level, slow, white + slow)
+        return _restarted(state, seen, scale, recent, feed)
+    moved_by = state.moved_by + move.lift * state.level.lift
+    level = predicted(state.level, slow, white + slow, move)
     expected, sd = level.now, math.sqrt(max(level.variance, 0.0) + white)
     copied = state.recent[-1] == reading.value and seen.width**2 < white
     gain, score, information, far = level.gain(), 0.0, 0.0, state.far
@@ -127,11 +135,11 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
         far = _far(far, distance)
         score = max(-LARGEST_SIGMAS, min(LARGEST_SIGMAS, distance)) * math.sqrt(information)
         level = corrected(level, score, information)
-    bank = with_reading(state.bank, gain, score, information)
+    bank = with_reading(state.bank, gain, score, information, move.lift)
     found = evidence_of(level, scale, bank)
     low, high = found.log_odds(-1), found.log_odds(1)
     signals = max(low, high) > _threshold(state) and state.since_restart >= FEWEST
-    noise, history = _learnt(state, seen.middle, copied=copied, signals=signals)
+    noise, history = _learnt(state, seen.middle - moved_by, copied=copied, signals=signals)
     after = DriftState(
         model=model,
         n=state.n + 1,
@@ -139,6 +147,8 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
         noise=noise,
         recent=recent,
         history=history,
+        moved_by=moved_by,
+        feed=feed,
         level=level,
         scale=scale,
         bank=bank,
@@ -195,10 +205,18 @@ def _threshold(state: DriftState) -> float:
     return THRESHOLD + WANDER_COST * wander - (GOES_ON if state.lasting else 0.0)
 
 
-def _restarted(state: DriftState, seen: Known, scale: Scale, recent: FloatArray) -> tuple[DriftState, DriftOutcome]:
+def _restarted(
+    state: DriftState, seen: Known, scale: Scale, recent: FloatArray, feed: Feed
+) -> tuple[DriftState, DriftOutcome]:
     """Return the state after the first reading of a segment: its level is that reading, its noise is carried over."""
     level = level_from(
-        seen.middle, n=1, white=scale.white, slow=scale.slow, rounding=scale.rounding, ages=state.model.ages
+        seen.middle,
+        n=1,
+        white=scale.white,
+        slow=scale.slow,
+        rounding=scale.rounding,
+        ages=state.model.ages,
+        before=state.level,
     )
     after = replace(
         state,
@@ -206,6 +224,8 @@ def _restarted(state: DriftState, seen: Known, scale: Scale, recent: FloatArray)
         since_restart=1,
         recent=recent,
         history=np.array([seen.middle]),
+        moved_by=0.0,
+        feed=feed,
         level=level,
         scale=scale,
         bank=no_onsets(),
@@ -224,12 +244,13 @@ def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
     assert state.scale is not None
     latest, scale = state.history[-4:], state.scale
     level = level_from(
-        float(latest.mean()),
+        float(latest.mean()) + state.moved_by,
         n=len(latest),
         white=scale.white,
         slow=scale.slow,
         rounding=scale.rounding,
         ages=state.model.ages,
+        before=state.level,
     )
     slope = 0.0
     if _drifting(found.of_side(side)):

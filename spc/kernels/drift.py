@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 from spc.arrays import BoolArray, FloatArray
 
 MEAN, SLOW, AGEING, P_MEAN, P_MEAN_SLOW, P_SLOW, P_MEAN_AGEING, P_SLOW_AGEING, P_AGEING = range(9)  # of `Level`
+LIFT, P_MEAN_LIFT, P_SLOW_LIFT, P_AGEING_LIFT, P_LIFT = range(9, 14)
+LIFTED, LASTING, PASSING, DISTURBED, PAUSE = range(5)  # of `Move`
 SHORT, N_SHORT, RATIO, N_RATIO = range(4)  # of `Noise`
 ROW = 64
 """Room for the onsets of one row of the bank: its parts lie one behind the other in one array, which vectorises."""
-PARTS = 5
+PARTS = 6
 POWERS = np.exp(np.arange(61.0))
 _SQRT2 = math.sqrt(2.0)
 _DENSITY_AT_0 = 1.0 / math.sqrt(2.0 * math.pi)
@@ -185,6 +187,8 @@ def quiet_readings(
     lower: FloatArray,
     upper: FloatArray,
     restart: BoolArray,
+    moves: FloatArray,
+    moved_by: float,
     middles: FloatArray,
     level: FloatArray,
     noise: FloatArray,
@@ -198,7 +202,7 @@ def quiet_readings(
     shapes: FloatArray,
     weights: FloatArray,
     powers: FloatArray,
-) -> tuple[int, int, int, int, int]:
+) -> tuple[int, int, int, int, int, float]:
     """Go on from reading `at` until one that the plain model has to decide; return it and the state before it.
 
     Args:
@@ -206,7 +210,9 @@ def quiet_readings(
         since_restart, lasting, far: of `DriftState`.
         first: reading with which its history begins.
         x, bound, steps, lower, upper, restart: of every reading, shape (n,).
-        middles: readings on the model's scale, filled in place.
+        moves: how the level is expected to move to each reading, shape (n, 5), columns as in `Move`.
+        moved_by: of the state.
+        middles: readings on the model's scale less `moved_by`, filled in place.
         level, noise, bank: of the state, in place; `bank` has two
             halves, shape (2, PARTS rows ROW), the newest onset at the end of each row; the first half is the state's.
         m: onsets in the bank.
@@ -215,12 +221,13 @@ def quiet_readings(
         step_sigmas, per_reading, shapes, weights: of the evidence; `powers` are those of e.
 
     Returns:
-        reading, since_restart, lasting, far, m.
+        reading, since_restart, lasting, far, m, moved_by.
     """
     memory, level_wander2, threshold, wander_cost, goes_on = constants[:5]
     largest, stays_away, fewest, nearest = constants[5:9]
     history_n, block, wander_share, at_most = constants[9:13]
     largest_square, largest_mean, least_share, least_step, excess = constants[13:18]
+    disturbed2 = constants[18]
     n, onsets = len(x), shapes.shape[1]
     history, width_block = int(history_n), int(block)
     before, now = bank[0], bank[1]
@@ -259,18 +266,28 @@ def quiet_readings(
         white = max(exact - (1.0 - memory) * slow, 0.25 * exact) * (1.0 + 2.0 / noise[N_SHORT])
         total = white + slow
         # the level one reading on
-        mean = level[MEAN] + level[AGEING]
+        u, lift, p_lift = moves[at, LIFTED], level[LIFT], level[P_LIFT]
+        lifted = lift * lift + p_lift
+        wider = level_wander2 * total * moves[at, PAUSE] + disturbed2 * total * moves[at, DISTURBED]
+        wider += moves[at, LASTING] * lifted
+        wider += 2.0 * u * (level[P_MEAN_LIFT] + level[P_AGEING_LIFT]) + u * u * p_lift
+        now_moved_by = moved_by + u * lift
+        mean = level[MEAN] + level[AGEING] + u * lift
         wander = memory * level[SLOW]
         ageing = level[AGEING]
-        p_mean = level[P_MEAN] + 2.0 * level[P_MEAN_AGEING] + level[P_AGEING] + level_wander2 * total
-        p_mean_slow = memory * (level[P_MEAN_SLOW] + level[P_SLOW_AGEING])
-        p_slow = memory * memory * level[P_SLOW] + slow * (1.0 - memory * memory)
-        p_mean_ageing = level[P_MEAN_AGEING] + level[P_AGEING]
+        p_mean = level[P_MEAN] + 2.0 * level[P_MEAN_AGEING] + level[P_AGEING] + wider
+        p_mean_slow = memory * (level[P_MEAN_SLOW] + level[P_SLOW_AGEING] + u * level[P_SLOW_LIFT])
+        p_slow = memory * memory * level[P_SLOW] + slow * (1.0 - memory * memory) + moves[at, PASSING] * lifted
+        p_mean_ageing = level[P_MEAN_AGEING] + level[P_AGEING] + u * level[P_AGEING_LIFT]
         p_slow_ageing = memory * level[P_SLOW_AGEING]
         p_ageing = level[P_AGEING]
+        p_mean_lift = level[P_MEAN_LIFT] + level[P_AGEING_LIFT] + u * p_lift
+        p_slow_lift = memory * level[P_SLOW_LIFT]
+        p_ageing_lift = level[P_AGEING_LIFT]
         expected = mean + wander
         sd = math.sqrt(max(p_mean + 2.0 * p_mean_slow + p_slow, 0.0) + white)
         g_mean, g_slow, g_ageing = p_mean + p_mean_slow, p_mean_slow + p_slow, p_mean_ageing + p_slow_ageing
+        g_lift = p_mean_lift + p_slow_lift
         distance, information = _scored(low, high, width, expected, sd * sd)
         copied = x[at - 1] == value and width * width < white
         now_far, score = far, 0.0
@@ -290,6 +307,11 @@ def quiet_readings(
             p_mean_ageing -= g_mean * g_ageing * information
             p_slow_ageing -= g_slow * g_ageing * information
             p_ageing -= g_ageing * g_ageing * information
+            lift += g_lift * score
+            p_mean_lift -= g_mean * g_lift * information
+            p_slow_lift -= g_slow * g_lift * information
+            p_ageing_lift -= g_ageing * g_lift * information
+            p_lift -= g_lift * g_lift * information
         # the signatures of all onsets, from one half of the bank to the other
         m_now = min(m + 1, onsets)
         for j in range(wide * PARTS - 1):
@@ -300,9 +322,13 @@ def quiet_readings(
             for row in range(n_rows):
                 shape[row * ROW + onsets - m_now] = shapes[row, onsets - m_now]
         b_score, b_information, b_mean = now[:wide], now[wide : 2 * wide], now[2 * wide : 3 * wide]
-        b_slow, b_ageing = now[3 * wide : 4 * wide], now[4 * wide :]
-        for j in range(wide):
-            b_mean[j] += b_ageing[j]
+        b_slow, b_ageing, b_lift = now[3 * wide : 4 * wide], now[4 * wide : 5 * wide], now[5 * wide :]
+        if u == 0.0:
+            for j in range(wide):
+                b_mean[j] += b_ageing[j]
+        else:
+            for j in range(wide):
+                b_mean[j] += b_ageing[j] + u * b_lift[j]
         for j in range(wide):
             b_slow[j] *= memory
         if information > 0.0:
@@ -320,6 +346,8 @@ def quiet_readings(
                 b_slow[j] += g_slow * told[j]
             for j in range(wide):
                 b_ageing[j] += g_ageing * told[j]
+            for j in range(wide):
+                b_lift[j] += g_lift * told[j]
         if since_restart >= fewest:
             sigma = math.sqrt(white + slow + width * width / 12.0)
             most = threshold + wander_cost * min(2.0, ratio - 1.0) - (goes_on if lasting else 0.0)
@@ -340,9 +368,10 @@ def quiet_readings(
             ):
                 break
         # nothing signals: it teaches what the noise is
-        middles[at] = middle
+        moved_by = now_moved_by
+        middles[at] = middle - moved_by
         if not copied:
-            difference = middle - middles[at - 1]
+            difference = middles[at] - middles[at - 1]
             summed = noise[SHORT] + min(0.5 * (difference * difference), largest_square * short)
             count = noise[N_SHORT] + 1.0
             keep = min(1.0, at_most / count)
@@ -359,6 +388,8 @@ def quiet_readings(
         level[MEAN], level[SLOW], level[AGEING] = mean, wander, ageing
         level[P_MEAN], level[P_MEAN_SLOW], level[P_SLOW] = p_mean, p_mean_slow, p_slow
         level[P_MEAN_AGEING], level[P_SLOW_AGEING], level[P_AGEING] = p_mean_ageing, p_slow_ageing, p_ageing
+        level[LIFT], level[P_MEAN_LIFT], level[P_SLOW_LIFT] = lift, p_mean_lift, p_slow_lift
+        level[P_AGEING_LIFT], level[P_LIFT] = p_ageing_lift, p_lift
         before, now = now, before
         flipped = not flipped
         m = m_now
@@ -367,4 +398,4 @@ def quiet_readings(
         at += 1
     if flipped:
         bank[0] = bank[1]
-    return at, since_restart, lasting, far, m
+    return at, since_restart, lasting, far, m, moved_by

@@ -9,11 +9,11 @@ from spc.drift import DriftReading, StreamModel, watch
 from spc.errors import InputError
 from spc.kernels.watch import watch_quietly
 
-NAMES = ("x", "bound", "resolution", "lower", "upper", "restart")
+NAMES = ("x", "bound", "resolution", "lower", "upper", "restart", "fed", "amount", "disturbed", "pause")
 
 
 def made_stream(rng: np.random.Generator, n: int, *, log: bool) -> dict[str, np.ndarray]:
-    """Return a stream with steps, drifts, copies, censored readings and restarts, or some of them."""
+    """Return a stream with steps, drifts, copies, censored readings, restarts, inputs and pauses, or some of them."""
     centre, scatter = (2500.0, 0.02) if log else (0.2, 0.06)
     x = centre * (1.0 + rng.normal(0, scatter, n))
     for _ in range(int(rng.integers(0, 4))):
@@ -31,7 +31,15 @@ def made_stream(rng: np.random.Generator, n: int, *, log: bool) -> dict[str, np.
     if rng.random() < 0.3:
         resolution = resolution * rng.choice([1.0, 2.0], n)
     limits = {"lower": np.full(n, 0.7 * centre), "upper": np.full(n, rng.choice([np.nan, 1.3 * centre]))}
-    return {"x": x, "bound": bound, "resolution": resolution, **limits, "restart": rng.random(n) < 0.01}
+    often = rng.choice([0.0, 0.2])
+    fed = np.where(rng.random(n) < often, rng.integers(1, 3, n), 0)
+    inputs = {
+        "fed": fed,
+        "amount": np.where((fed > 0) & (rng.random(n) < 0.8), rng.uniform(5.0, 30.0, n), np.nan),
+        "disturbed": rng.random(n) < often / 10,
+        "pause": np.where(rng.random(n) < 0.1, rng.uniform(1.0, 60.0, n), 1.0),
+    }
+    return {"x": x, "bound": bound, "resolution": resolution, **limits, "restart": rng.random(n) < 0.01, **inputs}
 
 
 def plain(model: StreamModel, stream: dict[str, np.ndarray]):

@@ -16,11 +16,20 @@ def drift_readings(stream: SimulatedStream) -> list[DriftReading]:
     """Return the readings of a simulated stream as the model takes them."""
     check = CHECKS[stream.check]
     step = 1.0 if check.charted == "deviation" else check.resolution
+    names = ("value", "bound", "reset", "fed", "amount")
+    columns = (getattr(stream, name).tolist() for name in names)
     return [
-        DriftReading(value, bound, float("nan") if step is None else step, stream.lower, stream.upper, restart)
-        for value, bound, restart in zip(
-            stream.value.tolist(), stream.bound.tolist(), stream.reset.tolist(), strict=True
+        DriftReading(
+            value=value,
+            bound=bound,
+            resolution=float("nan") if step is None else step,
+            lower=stream.lower,
+            upper=stream.upper,
+            restart=restart,
+            fed=fed,
+            amount=amount,
         )
+        for value, bound, restart, fed, amount in zip(*columns, strict=True)
     ]
 
 

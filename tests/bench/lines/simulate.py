@@ -19,6 +19,9 @@ TUNE_SEEDS = range(1_000, 1_012)
 REPORT_SEEDS = range(9_000, 9_012)
 """Lines that are only ever scored: whoever tunes a method does not look at them."""
 
+GRAMS = 1000.0
+"""What is weighed in to raise a bath by 1 mL/100 mL, if all of it were found again."""
+
 AFTER_UNRECORDED = 40
 """Readings after a fault went away without a word for which a signal is still about a real step."""
 
@@ -71,7 +74,8 @@ def _stream(rng: np.random.Generator, name: str, seed: int, source: Source, habi
         value=frozen(value),
         bound=frozen(course.whole("bound")),
         reset=frozen(course.whole("reset")),
-        explained=frozen(course.whole("explained")),
+        fed=frozen(course.whole("fed")),
+        amount=frozen(course.whole("amount")),
         level=frozen(course.whole("level")),
         quiet=frozen(course.whole("quiet")),
         began=frozen(course.whole("began")),
@@ -112,7 +116,7 @@ def _add_segment(
     aftermath: int,
 ) -> None:
     long = fault.length + AHEAD
-    quiet, topped = source.quiet(rng, long)
+    quiet, dose = source.quiet(rng, long)
     level = with_fault(quiet, fault, source)
     if fault.kind == "step" and not harmless(level[: fault.length], quiet, source):
         fault, level = Fault("none", 0, fault.length), quiet
@@ -121,7 +125,7 @@ def _add_segment(
     state = _states(level, fault, aftermath)
     state[(state == State.QUIET) & ((level < source.lower) | (level > source.upper))] = State.STEP
     state[written.slip] = State.SLIP
-    explained = topped & (rng.random(long) < habits.top_up_recorded)
+    recorded_dose = np.where((dose > 0) & (rng.random(long) < habits.top_up_recorded), dose, 0.0)
     length = int(kept[: fault.length].sum())
     reset = np.zeros(long, dtype=np.bool_)
     value, level, state = written.value[kept], level[kept], state[kept]
@@ -133,13 +137,25 @@ def _add_segment(
         "value": value,
         "bound": written.bound[kept],
         "reset": reset,
-        "explained": explained[kept],
+        "fed": _since_kept(recorded_dose > 0, kept),
+        "amount": _amounts(recorded_dose, kept, weighed=not habits.rough),
         "level": level,
         "state": state,
         "copied": written.copied[kept],
         "fails_in": _fails_in(value, level, source),
     }
     course.add(**{name: column[:length] for name, column in columns.items()})
+
+
+def _since_kept(happened: NDArray[Any], kept: BoolArray) -> NDArray[Any]:
+    """Return how much happened since the kept reading before, for each kept reading."""
+    return np.diff(np.cumsum(happened)[kept], prepend=0)
+
+
+def _amounts(dose: FloatArray, kept: BoolArray, *, weighed: bool) -> FloatArray:
+    """Return what is written of the amounts; NaN where there is none, as there is for doses by feel."""
+    total = _since_kept(dose, kept)
+    return np.where((total > 0) & weighed, np.round(GRAMS * total), np.nan)
 
 
 def _states(level: FloatArray, fault: Fault, aftermath: int) -> NDArray[np.int8]:

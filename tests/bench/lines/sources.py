@@ -7,7 +7,7 @@ from typing import Protocol
 import numpy as np
 from scipy.signal import lfilter
 
-from spc.arrays import BoolArray, FloatArray
+from spc.arrays import FloatArray
 from tests.bench.lines.habits import Habits
 
 
@@ -25,8 +25,8 @@ class Source(Protocol):
     segment: tuple[int, int]  # readings between ordinary changes
     habits: Habits
 
-    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, BoolArray]:
-        """Return the true level of the next `length` readings after a change, and where a top-up was made."""
+    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, FloatArray]:
+        """Return the true level of the next `length` readings after a change, and what top-ups were to add."""
 
     def renew(self, rng: np.random.Generator) -> None:
         """Make the change that ends a segment: a new bath, a clean or a new lamp, a calibration."""
@@ -85,9 +85,9 @@ class Bath:
             habits=habits,
         )
 
-    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, BoolArray]:
-        """Return the true level between two bath changes, and where it was topped up."""
-        level, topped = np.empty(length), np.zeros(length, dtype=np.bool_)
+    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, FloatArray]:
+        """Return the true level between two bath changes, and what a top-up before each reading was to add."""
+        level, topped = np.empty(length), np.zeros(length)
         errors, glance = rng.standard_normal(length), rng.standard_normal(length)
         losses = self.loss * (1.0 - season(rng, length, self.hours, 10 * self.habits.season))
         now = self.target * (1.0 + 0.3 * self.dose_error * errors[0])
@@ -103,7 +103,7 @@ class Bath:
                 continue
             now += max(0.0, dose * (1.0 + self.dose_error * errors[t]))
             if t + 1 < length:
-                topped[t + 1] = True
+                topped[t + 1] = max(0.0, dose)
         return level * (1.0 + self.process * wander(rng, length, 0.8)), topped
 
     def renew(self, rng: np.random.Generator) -> None:
@@ -178,13 +178,13 @@ class Lamp:
     def _aged(self, age: FloatArray | float) -> FloatArray:
         return np.asarray(self.ageing * self.settle * (1.0 - np.exp(-np.asarray(age) / self.settle)))
 
-    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, BoolArray]:
+    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, FloatArray]:
         """Return the true irradiance between two cleanings."""
         time = np.arange(length)
         swing = season(rng, length, self.hours, self.habits.season)
         log = -self._aged(np.asarray(self.age + time, dtype=np.float64)) - self.soiling * time + swing
         self.age += length
-        return np.asarray(self.this * np.exp(log)), np.zeros(length, dtype=np.bool_)
+        return np.asarray(self.this * np.exp(log)), np.zeros(length)
 
     def renew(self, rng: np.random.Generator) -> None:
         """Clean the lamp, or replace it where it would not last another while."""
@@ -262,11 +262,11 @@ class Steady:
         source.renew(rng)
         return source
 
-    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, BoolArray]:
+    def quiet(self, rng: np.random.Generator, length: int) -> tuple[FloatArray, FloatArray]:
         """Return the true level between two calibrations or repairs."""
         off = self.creep * np.arange(length) + season(rng, length, self.hours, self.habits.season * self._unit())
         level = self.this * np.exp(off) if self.relative else self.this + off
-        return np.asarray(level), np.zeros(length, dtype=np.bool_)
+        return np.asarray(level), np.zeros(length)
 
     def _unit(self) -> float:
         return 1.0 if self.relative else 10.0 * self.sigma

@@ -6,7 +6,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from spc.arrays import BoolArray, FloatArray
+from spc.arrays import BoolArray, FloatArray, IntArray
 
 AHEAD = 60
 """How many readings past the end of a segment its truth is followed, as if nothing were done."""
@@ -67,7 +67,8 @@ class SimulatedStream:
     value: FloatArray  # as written
     bound: NDArray[np.int8]  # values of records.Bound
     reset: BoolArray  # a resetting event was written down between the reading before and this one
-    explained: BoolArray  # likewise a top-up
+    fed: IntArray  # how many top-ups were written down between the two
+    amount: FloatArray  # what they added, as written; NaN where not all of it is
     level: FloatArray  # the true level
     quiet: FloatArray  # what it would be without a fault
     began: BoolArray  # a change, written down or not, between the reading before and this one
