@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,9 +43,9 @@ def unprivileged() -> "pwd.struct_passwd | None":
     return pwd.getpwnam("postgres" if "postgres" in names else "nobody")
 
 
-@pytest.fixture(scope="session")
-def postgresql() -> Iterator[str]:
-    """Return the address of a running server of our own, reached through a socket file alone."""
+@contextmanager
+def server() -> Iterator[str]:
+    """Give the address of a running server of our own, reached through a socket file alone."""
     memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None  # many small files
     folder, user = Path(tempfile.mkdtemp(prefix="spc-pg-", dir=memory)), unprivileged()
     if user is not None:
@@ -63,6 +64,13 @@ def postgresql() -> Iterator[str]:
     finally:
         run(program("pg_ctl"), "-D", data, "-w", "-m", "immediate", "stop")
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """Return the address of a running server of our own."""
+    with server() as where:
+        yield where
 
 
 @pytest.fixture(params=DATABASES)

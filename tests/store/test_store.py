@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from sqlalchemy import delete, insert, text, update
 
+from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.load import starter
 from spc.errors import StoreError
 from spc.failures import FailureRecord, FailureStep, WrittenStep
@@ -16,11 +17,15 @@ from spc.run_start import Circuit, KnownDefectPart, NotchedShim, RingHoles, Setu
 from spc.store import intake
 from spc.store.entries import (
     Account,
+    Answer,
     Baseline,
     Calibration,
     Correction,
     EventWithdrawn,
     Identity,
+    Instrument,
+    LimitDecision,
+    Note,
     Reaction,
     Said,
 )
@@ -192,6 +197,11 @@ RECORDS = (
     replace(RUN_START, reference=KnownDefectPart("gear 3", 3, 4)),
     FAILED,
     WrittenStep(BATH, DAY, FailureStep("held", DAY, "ktl", "lots L1 and L2")),
+    Note(BATH, DAY, "foam on the bath", "anna", 2),
+    Answer(BATH, "copied", DAY, DAY, "read twice, both times 0.21", "anna"),
+    LimitDecision("bath_concentration", "", "", Acceptance("fixed", 0.1, 0.4, document="P-1"), DAY, "L3", "revised"),
+    Instrument("rad-2", "uva_irradiance", "S-9", 180.0),
+    EventWithdrawn(replace(changed_bath(DAY), amount=2.0), "of the other line"),
 )
 
 
