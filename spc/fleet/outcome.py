@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -194,46 +193,3 @@ def league(fleet: Fleet) -> tuple[LeagueRow, ...]:
 
 def _after_place(row: LeagueRow) -> tuple[Any, ...]:
     return tuple(getattr(row, each.name) for each in fields(row)[1:])
-
-
-def write_fleet(fleet: Fleet, folder: Path | str) -> tuple[Path, ...]:
-    """Write streams, signals, league table and faults as Parquet files into `folder`; return these."""
-    import pyarrow as pa
-    import pyarrow.parquet as parquet
-
-    folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    moment = pa.timestamp("us", tz="UTC")
-
-    def table(rows: Sequence[Any], kind: type) -> Any:
-        columns = {each.name: [getattr(row, each.name) for row in rows] for each in fields(kind)}
-        return pa.table({name: pa.array(column, _arrow_type(kind, name, moment)) for name, column in columns.items()})
-
-    signals = {each.name: getattr(fleet.signals, each.name) for each in fields(FleetSignals)}
-    signals["taken_at"] = pa.array(signals["taken_at"], pa.int64()).cast(moment)
-    texts = {name: pa.array(column.tolist(), pa.string()) for name, column in signals.items() if _is_text(column)}
-    tables = {
-        "streams": table(fleet.streams, FleetStream),
-        "signals": pa.table(signals | texts),
-        "league": table(league(fleet), LeagueRow),
-        "faults": table(fleet.faults, FleetFault),
-    }
-    paths = []
-    for name, each in tables.items():
-        paths.append(folder / f"{name}.parquet")
-        parquet.write_table(each, paths[-1])
-    return tuple(paths)
-
-
-def _is_text(column: Any) -> bool:
-    return isinstance(column, np.ndarray) and column.dtype == np.object_
-
-
-def _arrow_type(kind: type, name: str, moment: Any) -> Any:
-    """Return the Arrow type of a field, so that a table without rows has its columns all the same."""
-    import pyarrow as pa
-
-    if name.endswith("_at"):
-        return moment
-    annotation = str(kind.__annotations__[name])
-    return pa.string() if "str" in annotation else pa.float64() if "float" in annotation else pa.int64()
