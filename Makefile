@@ -3,18 +3,20 @@ PYTHON ?= python3
 ARGS ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench lock clean
+.PHONY: help demo test check bench coverage lowest lock clean
 
 help:
-	@echo "make demo    set up, then the dashboard on the demo line, new readings arriving"
-	@echo "make test    set up, the browser included, then the whole gate: lint, format, types, tests"
-	@echo "make check   the part of the gate that only reads the code"
-	@echo "make bench   speed figures (DEVELOPERS.md says how to read them)"
-	@echo "make lock    write requirements.lock anew; ARGS=--upgrade takes the newest versions"
-	@echo "make clean   remove .venv and what tools left behind"
+	@echo "make demo      set up, then the dashboard on the demo line, new readings arriving"
+	@echo "make test      set up, the browser included, then the whole gate: lint, format, types, tests"
+	@echo "make check     the part of the gate that only reads the code"
+	@echo "make bench     speed figures (DEVELOPERS.md says how to read them)"
+	@echo "make coverage  every test, and which lines and branches of the program none of them takes"
+	@echo "make lowest    the tests on the lowest versions of everything that pyproject.toml allows"
+	@echo "make lock      write requirements.lock anew; ARGS=--upgrade takes the newest versions"
+	@echo "make clean     remove .venv and what tools left behind"
 	@echo "PYTHON=python3.12 chooses the Python; ARGS='-k rules' goes to the task, pytest for make test"
 
-demo test check bench lock:
+demo test check bench coverage lowest lock:
 	@command -v $(PYTHON) >/dev/null 2>&1 || { \
 	  echo "Cannot go on: $(PYTHON) is not on this machine. Python 3.11 or later is needed."; \
 	  echo "  Debian, Ubuntu:  sudo apt-get install python3 python3-venv"; \
@@ -24,5 +26,5 @@ demo test check bench lock:
 	@$(PYTHON) .ci/start.py $@ $(ARGS)
 
 clean:
-	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis build dist *.egg-info
+	rm -rf .venv .venv-lowest .mypy_cache .ruff_cache .pytest_cache .hypothesis build dist *.egg-info
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +

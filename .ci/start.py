@@ -1,4 +1,4 @@
-"""Set up the project and run it: `python3 .ci/start.py demo | test | check | bench | lock`.
+"""Set up the project and run it: `python3 .ci/start.py demo | test | check | bench | coverage | lowest | lock`.
 
 Needs Python 3.11 or later and, the first time, a network. Everything goes into `.venv` beside this folder: the
 packages of requirements.lock, checked against their hashes, and the project itself, editable. A stamp in `.venv`
@@ -399,6 +399,33 @@ def bench(arguments: List[str]) -> NoReturn:
     become(PYTHON, "-m", "tests.bench", *arguments)
 
 
+def coverage(arguments: List[str]) -> int:
+    """Run every test and tell which lines and branches none of them takes; further words go to pytest."""
+    set_up()
+    find_database()
+    find_pango()
+    workers = ["-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile"]
+    words = ["-m", "pytest", "--cov", "--cov-branch", "--cov-report=term:skip-covered", *workers, *arguments]
+    return run(PYTHON, *words, SPC_BROWSER=find_browser())
+
+
+def lowest(arguments: List[str]) -> int:
+    """Run the tests without a browser on the lowest versions that pyproject.toml allows; further words go to pytest."""
+    set_up()
+    find_database()
+    find_pango()
+    environment = os.path.join(ROOT, ".venv-lowest")
+    python = os.path.join(environment, *(("Scripts", "python.exe") if WINDOWS else ("bin", "python")))
+    with step("making the environment of the lowest versions in .venv-lowest"):
+        uv = [PYTHON, "-m", "uv"]
+        made = run(*uv, "venv", "--clear", "--quiet", "--python", PYTHON, environment)
+        wanted = ROOT + "[dev]"
+        if made or run(*uv, "pip", "install", "--python", python, "--resolution", "lowest-direct", "--editable", wanted):
+            raise CannotGoOn("The lowest versions could not be installed; the words of uv stand above.")
+    workers = ["-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile"]
+    return run(python, "-m", "pytest", *workers, "--ignore=tests/browser", *arguments)
+
+
 def lock(arguments: List[str]) -> int:
     """Write requirements.lock anew from pyproject.toml; `lock --upgrade` takes the newest versions."""
     set_up()
@@ -424,7 +451,7 @@ def lock(arguments: List[str]) -> int:
     )
 
 
-TASKS = {"demo": demo, "test": test, "check": check, "bench": bench, "lock": lock}
+TASKS = {"demo": demo, "test": test, "check": check, "bench": bench, "coverage": coverage, "lowest": lowest, "lock": lock}
 
 
 def main(words: List[str]) -> int:
@@ -433,7 +460,7 @@ def main(words: List[str]) -> int:
     if task is None:
         say("usage: start.py " + " | ".join(TASKS))
         for name in TASKS:
-            say("  " + name.ljust(6) + (TASKS[name].__doc__ or "").splitlines()[0])
+            say("  " + name.ljust(9) + (TASKS[name].__doc__ or "").splitlines()[0])
         return 2
     try:
         check_python()

@@ -74,8 +74,21 @@ Host = Annotated[str, typer.Option(help="Address to listen on; 127.0.0.1 is this
 Port = Annotated[int, typer.Option(help="Port to listen on; 0 takes a free one.", min=0, max=65535)]
 
 
+def _tell_version(asked: bool) -> None:
+    """Print the version of the program and end."""
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(version("mt-process-control"))
+        raise typer.Exit
+
+
 @app.callback()
-def spc() -> None:
+def spc(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Print the version and end.")
+    ] = False,
+) -> None:
     """Process control for wet fluorescent magnetic particle testing lines."""
 
 
