@@ -419,8 +419,8 @@ def lowest(arguments: List[str]) -> int:
     with step("making the environment of the lowest versions in .venv-lowest"):
         uv = [PYTHON, "-m", "uv"]
         made = run(*uv, "venv", "--clear", "--quiet", "--python", PYTHON, environment)
-        wanted = ROOT + "[dev]"
-        if made or run(*uv, "pip", "install", "--python", python, "--resolution", "lowest-direct", "--editable", wanted):
+        settings = ["--python", python, "--resolution", "lowest-direct"]
+        if made or run(*uv, "pip", "install", *settings, "--editable", ROOT + "[dev]"):
             raise CannotGoOn("The lowest versions could not be installed; the words of uv stand above.")
     workers = ["-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile"]
     return run(python, "-m", "pytest", *workers, "--ignore=tests/browser", *arguments)
@@ -451,7 +451,15 @@ def lock(arguments: List[str]) -> int:
     )
 
 
-TASKS = {"demo": demo, "test": test, "check": check, "bench": bench, "coverage": coverage, "lowest": lowest, "lock": lock}
+TASKS = {
+    "demo": demo,
+    "test": test,
+    "check": check,
+    "bench": bench,
+    "coverage": coverage,
+    "lowest": lowest,
+    "lock": lock,
+}
 
 
 def main(words: List[str]) -> int:
