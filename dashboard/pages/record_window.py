@@ -118,17 +118,16 @@ def form_of(form: StepForm) -> html.Section:
             heading,
             html.Div(
                 [
-                    html.P("What it is", id=f"{Record.KIND}-label", className="label"),
-                    dcc.RadioItems(
-                        options=[{"value": kind, "label": words} for kind, words in form.kinds],
-                        value=form.chosen,
-                        id=Record.KIND,
+                    html.P("What it is", className="label", **aria(hidden="true")),
+                    html.Div(
+                        [html.Button(words, **pressed(kind, form.chosen)) for kind, words in form.kinds],
+                        role="group",
                         className="record-kinds",
+                        **aria(label="What it is"),
                     ),
+                    dcc.Store(id=Record.KIND, data=form.chosen),
                 ],
-                role="group",
                 className="field",
-                **aria(labelledby=f"{Record.KIND}-label"),
             ),
             html.Div(
                 [
@@ -167,6 +166,12 @@ def form_of(form: StepForm) -> html.Section:
         ),
         className="write",
     )
+
+
+def pressed(kind: str, chosen: str) -> dict[str, Any]:
+    """Return what the browser needs to know of a button that says what is written down."""
+    on = "true" if kind == chosen else "false"
+    return {"type": "button", "className": "button record-kind", "data-step": kind, "aria-pressed": on}
 
 
 def register(app: Dash, queries: Queries) -> None:
@@ -209,7 +214,7 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Record.BODY, "children", allow_duplicate=True),
         Output(Record.FORM, "children"),
         Input(Record.KEEP, "n_clicks"),
-        State(Record.KIND, "value"),
+        State(Record.KIND, "data"),
         State(Record.WORDS, "value"),
         State(Record.WHO, "value"),
         State(Record.SEEN, "data"),
