@@ -16,6 +16,7 @@ from sqlalchemy import text
 
 from spc.store.engine import address, open_engine
 from spc.store.store import Store
+from tests.store.made_store import LOG, NOW, add, changed_bath, read_text
 
 if TYPE_CHECKING:
     import pwd
@@ -122,3 +123,21 @@ def store(empty: str) -> Iterator[Store]:
     """Return an open store without entries, once for each kind of database."""
     with Store.open(empty) as opened:
         yield opened
+
+
+@pytest.fixture
+def unguarded(store: Store, tmp_path: Path) -> Store:
+    """Return a store of a few entries whose triggers somebody took away."""
+    add(store, read_text(tmp_path, LOG))
+    day = NOW.replace(month=3, day=4)
+    store.append(changed_bath(day), changed_bath(day.replace(day=9)), who="ktl", now=NOW)
+    with store.engine.begin() as connection:
+        if store.engine.dialect.name == "sqlite":
+            names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
+            for name in names:
+                connection.execute(text(f"DROP TRIGGER {name}"))
+        else:
+            for table in ("trail", "streams", "readings", "head"):
+                connection.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER ALL"))
+    assert store.verify().misfit is None
+    return store

@@ -4,25 +4,8 @@ import pytest
 from sqlalchemy import text
 
 from spc.store.tables import readings, trail
-from tests.store.made_store import LOG, NOW, add, changed_bath, long_log, read_text
+from tests.store.made_store import NOW, add, changed_bath, long_log, read_text
 from tests.store.test_store import DAY
-
-
-@pytest.fixture
-def unguarded(store, tmp_path):
-    """Return a store of a few entries whose triggers somebody took away."""
-    add(store, read_text(tmp_path, LOG))
-    store.append(changed_bath(DAY), changed_bath(DAY.replace(day=9)), who="ktl", now=NOW)
-    with store.engine.begin() as connection:
-        if store.engine.dialect.name == "sqlite":
-            names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
-            for name in names:
-                connection.execute(text(f"DROP TRIGGER {name}"))
-        else:
-            for table in ("trail", "streams", "readings", "head"):
-                connection.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER ALL"))
-    assert store.verify().misfit is None
-    return store
 
 
 @pytest.mark.parametrize(
