@@ -1,4 +1,4 @@
-"""Set up the project and run it: `python3 .ci/start.py demo | test | check | bench | coverage | lowest | lock`.
+"""Set up the project and run it: `python3 .ci/start.py demo | test | check | audit | bench | coverage | lowest | lock`.
 
 Needs Python 3.11 or later and, the first time, a network. Everything goes into `.venv` beside this folder: the
 packages of requirements.lock, checked against their hashes, and the project itself, editable. A stamp in `.venv`
@@ -370,6 +370,7 @@ def read_code() -> List[str]:
         ("lint", ("ruff", "check", ".")),
         ("format", ("ruff", "format", "--check", ".")),
         ("types", ("mypy",)),
+        ("security", ("bandit", "--quiet", "--configfile", "pyproject.toml", "--recursive", "spc", "dashboard", ".ci")),
     ):
         with step(name + ": " + " ".join(command)):
             if run(PYTHON, "-m", *command):
@@ -391,6 +392,13 @@ def test(arguments: List[str]) -> int:
     if found:
         say("Not passed before the tests: " + ", ".join(found) + "; their own words stand above.")
     return 1 if found or failed else 0
+
+
+def audit(arguments: List[str]) -> int:
+    """Ask whether a weakness of a package in requirements.lock is known; further words go to pip-audit."""
+    set_up()
+    words = ["--requirement", "requirements.lock", "--disable-pip", "--require-hashes", "--strict"]
+    return run(PYTHON, "-m", "pip_audit", *words, "--progress-spinner", "off", *arguments)
 
 
 def bench(arguments: List[str]) -> NoReturn:
@@ -455,6 +463,7 @@ TASKS = {
     "demo": demo,
     "test": test,
     "check": check,
+    "audit": audit,
     "bench": bench,
     "coverage": coverage,
     "lowest": lowest,
