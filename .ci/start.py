@@ -1,4 +1,4 @@
-"""Set up the project and run it: `python3 .ci/start.py demo | test | check | audit | bench | coverage | lowest | lock`.
+"""Set up the project and run it: `python3 .ci/start.py TASK`; without TASK it lists them.
 
 Needs Python 3.11 or later and, the first time, a network. Everything goes into `.venv` beside this folder: the
 packages of requirements.lock, checked against their hashes, and the project itself, editable. A stamp in `.venv`

@@ -52,7 +52,8 @@ def password_fits(password_hash: str | None, password: str) -> bool:
     from argon2.exceptions import InvalidHashError, VerificationError
 
     if len(password) > 4 * LONGEST:
-        password = ""  # nosec B105  nobody's; what is too long is not hashed
+        password = ""  # nosec B105
+        # nobody's: what is too long is not hashed
     with _AT_ONCE:
         try:
             return _hasher().verify(password_hash or _nobodys(), _normal(password)) and password_hash is not None
