@@ -8,6 +8,7 @@ from flask import Response, abort, jsonify, request
 
 from dashboard.auth import guard, person
 from dashboard.delivery import bundle_address, deliver
+from dashboard.health import add_health
 from dashboard.ids import Shell
 from dashboard.pages import (
     accounts,
@@ -24,6 +25,7 @@ from dashboard.pages import (
 )
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
+from dashboard.requests import Measures
 from dashboard.sessions import Sessions
 from dashboard.urls import (
     ACCOUNTS,
@@ -106,7 +108,7 @@ ROOMS: tuple[Room, ...] = (
 LOOKS = (("auto", "As this device"), ("dark", "Dark booth"), ("light", "Daylight"))
 
 
-def create_app(queries: Queries, sessions: Sessions | None = None) -> Dash:
+def create_app(queries: Queries, sessions: Sessions | None = None, measures: Measures | None = None) -> Dash:
     """Return the dashboard on `queries`; without `sessions` they last as long as it runs."""
     app = Dash(
         __name__,
@@ -130,6 +132,7 @@ def create_app(queries: Queries, sessions: Sessions | None = None) -> Dash:
     for room in ROOMS:
         room.page.register(app, queries)
     add_routes(app, queries)
+    add_health(app.server, queries, measures or Measures())
     return app
 
 

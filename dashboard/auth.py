@@ -25,8 +25,11 @@ COOKIE = "board_session"
 HERE = "here"
 """What the address of `/live` carries when somebody touched the screen since the last time it was asked."""
 
-OPEN = frozenset({"sign_in", "_dash_assets.static", "dash_assets.static", "/_favicon.ico", "plotly_bundle"})
-"""Endpoints that anyone gets: the way in, and files of the program that say nothing of the line."""
+OPEN = frozenset({"sign_in", "health", "_dash_assets.static", "dash_assets.static", "/_favicon.ico", "plotly_bundle"})
+"""Endpoints that anyone gets: the way in, whether the board is well, files of the program: nothing of the line."""
+
+FROM_HERE = "board.from_here"
+"""What the server notes of a request that a program on this very machine made, no proxy in between."""
 
 OPEN_SUITES = "/_dash-component-suites/"
 
@@ -86,6 +89,8 @@ class Gate:
         if request.method not in ("GET", "HEAD", "OPTIONS") and stranger():
             return refused("Only a page of this board may ask for this.", 403)
         if request.endpoint in OPEN or request.path.startswith(OPEN_SUITES):
+            return None
+        if request.endpoint == "metrics" and request.environ.get(FROM_HERE):
             return None
         if not self.book.accounts():
             return None

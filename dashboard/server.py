@@ -1,14 +1,16 @@
-"""The dashboard as a running server: follows the log, answers browsers, ends cleanly."""
+"""The dashboard as a running server: follows the log, answers browsers, reads its files anew, ends cleanly."""
 
 import errno
 import logging
 import signal
 import socket
 import sys
+import time
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 from ipaddress import ip_address
 from pathlib import Path
+from queue import SimpleQueue
 from threading import Event, Thread
 from types import FrameType
 from typing import Any
@@ -16,8 +18,11 @@ from urllib.error import HTTPError, URLError
 from urllib.request import ProxyHandler, build_opener
 
 from dashboard.app import create_app
+from dashboard.auth import FROM_HERE
+from dashboard.notify import tell, tell_reloading
 from dashboard.queries import Queries, SetupError, Source, watch
 from dashboard.queries.accounts import AccountBook
+from dashboard.requests import Application, Measures, measured, set_up_log
 from dashboard.sessions import Lasting, Sessions, sessions_file
 from dashboard.settings import LOOPBACK, Settings
 from dashboard.urls import LIVE
@@ -36,41 +41,82 @@ EVERY_ADDRESS = ("0.0.0.0", "::")
 IDLE_SECONDS = 30
 ANSWERS_WITHIN = 30.0
 ASKS_EVERY = 0.1
+FINISHES_WITHIN = 5.0
+"""Seconds that requests have to finish when the board ends."""
+
+FORWARDED = ("HTTP_FORWARDED", "HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
 
 log = logging.getLogger(__name__)
 
 
 def serve(settings: Settings) -> None:
-    """Show the dashboard until Ctrl-C or a request to end.
+    """Show the dashboard until Ctrl-C or a request to end (SIGTERM); SIGHUP reads catalogue and calendar anew.
 
     Raises:
         SpcError: the log cannot be read, or the port cannot be had.
     """
-    listener = bound(settings)
+    set_up_log(settings.log_format)
+    listener, measures = bound(settings), Measures()
     try:
         source = watch(settings)
         queries = Queries(source, settings)
         refuse_strangers(queries, settings)
-        application = only_by_name(create_app(queries, sessions_of(settings)).server, settings)
+        application = layers(create_app(queries, sessions_of(settings), measures).server, settings, measures)
     except BaseException:
         listener.close()
         raise
     server = create_server(listener, application)
-    end = Event()
-    helpers = [Thread(target=announce, args=(settings, server, end), daemon=True, name="announce")]
+    end, wishes = Event(), SimpleQueue[bool]()
+    helpers = [
+        Thread(target=announce, args=(settings, server, end), daemon=True, name="announce"),
+        Thread(target=reload_on, args=(wishes, queries), daemon=True, name="reload"),
+    ]
     if settings.follow:
         helpers.append(Thread(target=follow, args=(source, end), daemon=True, name="follow"))
     before = signal.signal(signal.SIGTERM, _interrupt)
+    hang_up = getattr(signal, "SIGHUP", None)  # not on Windows
+    hung_up = signal.signal(hang_up, lambda signum, frame: wishes.put(True)) if hang_up is not None else None
     try:
         for helper in helpers:
             helper.start()
-        server.run()
+        run(server)
     finally:
-        signal.signal(signal.SIGTERM, before)
+        tell("STOPPING=1")
         end.set()
+        wishes.put(False)
         server.close()
         for helper in helpers:
             helper.join(timeout=2.0)
+        if source.store is not None:
+            source.store.close()
+        signal.signal(signal.SIGTERM, before)
+        if hang_up is not None:
+            signal.signal(hang_up, hung_up)
+
+
+def run(server: Any) -> None:
+    """Answer until Ctrl-C or SIGTERM; requests that were taken in are answered then, nobody else is let in."""
+    try:
+        server.asyncore.loop(timeout=server.adj.asyncore_loop_timeout, map=server._map, use_poll=True)
+    except (KeyboardInterrupt, SystemExit):
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)  # it ends already
+        work, until = server.task_dispatcher, time.monotonic() + FINISHES_WITHIN
+        while (work.queue or work.active_count) and time.monotonic() < until:
+            time.sleep(0.01)
+        work.shutdown(timeout=1.0)
+
+
+def reload_on(wishes: "SimpleQueue[bool]", queries: Queries) -> None:
+    """Read catalogue and calendar anew at each wish, until one is False."""
+    while wishes.get():
+        tell_reloading()
+        try:
+            said = queries.reload()
+        except Exception:
+            log.exception("catalogue and calendar could not be read anew")
+        else:
+            log.log(logging.ERROR if said else logging.INFO, "%s", said or "Catalogue and calendar were read anew")
+        tell("READY=1")
 
 
 def refuse_strangers(queries: Queries, settings: Settings) -> None:
@@ -79,16 +125,22 @@ def refuse_strangers(queries: Queries, settings: Settings) -> None:
     Raises:
         SetupError: so.
     """
-    if settings.on_this_machine_alone or AccountBook(queries).accounts():
+    if settings.behind_proxy and not settings.on_this_machine_alone:
+        raise SetupError(
+            f"--behind-proxy with --host {settings.host} would believe what anyone on the network says of themselves; "
+            "let the proxy run on this machine and leave --host out"
+        )
+    if (settings.on_this_machine_alone and not settings.behind_proxy) or AccountBook(queries).accounts():
         return
+    way = f"--behind-proxy {settings.behind_proxy}" if settings.behind_proxy else f"--host {settings.host}"
     if queries.store is None:
         raise SetupError(
-            f"--host {settings.host} would show this log to anyone on the network: a bare log keeps no accounts; serve "
+            f"{way} would show this log to anyone on the network: a bare log keeps no accounts; serve "
             "a store (--store FILE --follow LOG) and make an account: "
             "spc user add NAME --role administrator --store FILE"
         )
     raise SetupError(
-        f"--host {settings.host} would let anyone on the network in: the store has no accounts; make one first: "
+        f"{way} would let anyone on the network in: the store has no accounts; make one first: "
         f"spc user add NAME --role administrator --store {queries.store.name}"
     )
 
@@ -150,11 +202,28 @@ def create_server(listener: socket.socket, application: Any) -> Any:
         channel_timeout=IDLE_SECONDS,
         asyncore_use_poll=True,
         ident=None,
-        clear_untrusted_proxy_headers=True,
+        clear_untrusted_proxy_headers=False,  # `layers` does it, and notes that there was a proxy
     )
 
 
-Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+def layers(application: Application, settings: Settings, measures: Measures) -> Application:
+    """Return an application with all around it: who asks and through what, under which name, and how long it took."""
+    inner = measured(only_by_name(application, settings), measures)
+    if settings.behind_proxy is not None:
+        from werkzeug.middleware.proxy_fix import ProxyFix
+
+        inner = ProxyFix(inner, x_for=1, x_proto=1, x_host=1)
+
+    def answer(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
+        through = any(name in environ for name in FORWARDED)
+        if not through and environ.get("REMOTE_ADDR") in LOOPBACK:
+            environ[FROM_HERE] = True
+        if settings.behind_proxy is None:
+            for name in FORWARDED:
+                environ.pop(name, None)
+        return inner(environ, start)
+
+    return answer
 
 
 def only_by_name(application: Application, settings: Settings) -> Application:
@@ -177,7 +246,7 @@ def name_allowed(host: str, settings: Settings) -> bool:
     """Return whether a request that asks for `host`, with or without its port, means this machine."""
     name = host.rpartition("]")[0].removeprefix("[") if host.startswith("[") else host.partition(":")[0]
     name = name.lower().rstrip(".")
-    if name in LOOPBACK or name == settings.host.lower():
+    if name in LOOPBACK or name in (settings.host.lower(), (settings.behind_proxy or "").lower().rstrip(".") or None):
         return True
     if settings.on_this_machine_alone:
         return False
@@ -206,6 +275,7 @@ def announce(settings: Settings, server: Any, end: Event) -> None:
     for _ in range(round(ANSWERS_WITHIN / ASKS_EVERY)):
         if answers(address):
             print(f"The board is at {address}/  (Ctrl-C ends it)", flush=True)  # noqa: T201
+            tell("READY=1", f"STATUS=The board is at {address}/")
             if not settings.on_this_machine_alone:
                 _say(
                     "Other machines may sign in. What goes over the network is not encrypted: passwords can be read on "

@@ -24,6 +24,8 @@ class Settings:
     follow: bool = True  # whether the log is read again as it grows
     host: str = "127.0.0.1"
     port: int = 8050  # 0: any free one
+    behind_proxy: str | None = None  # name under which a proxy on this machine lets others in, over TLS
+    log_format: Literal["plain", "json"] | None = None  # of a line for each request; None: what goes wrong alone
     idle_minutes: float = 15.0  # after so long without a touch a screen asks again who is there
 
     @property

@@ -12,6 +12,7 @@ SETUP = "/setup"
 REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
 RECORD, WINDOW = "/record", "/record/window"
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
+HEALTH, METRICS = "/healthz", "/metrics"  # for programs that watch over the board
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
 WRITE_REACT, WRITE_CORRECT = "/write/react", "/write/correct"

@@ -7,7 +7,7 @@ import sys
 from datetime import UTC, datetime, tzinfo
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn
 
 import typer
 from typer.exceptions import TyperException
@@ -174,6 +174,13 @@ def serve(
     ] = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
+    behind_proxy: Annotated[
+        str | None, _quiet("Name by which browsers know a proxy on this machine that lets them in over TLS.")
+    ] = None,
+    log_format: Annotated[
+        Literal["plain", "json"] | None,
+        _quiet("Log every request to the standard error: plain or json. [default: what goes wrong alone]"),
+    ] = None,
     idle: Annotated[
         float, typer.Option(help="Minutes without a touch after which a signed-in screen asks who is there.", min=1)
     ] = 15.0,
@@ -189,6 +196,8 @@ def serve(
         calendar=calendar,
         host=host,
         port=port,
+        behind_proxy=behind_proxy,
+        log_format=log_format,
         idle_minutes=idle,
     )
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
+from threading import RLock
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
@@ -30,7 +31,7 @@ class Snapshot:
 
 
 class Watch:
-    """Follows a log and its events; `poll()` looks once, `snapshot` is what is known since."""
+    """Follows a log and its events; `poll()` looks once, `snapshot` is what is known since. Any thread may ask."""
 
     def __init__(
         self,
@@ -47,6 +48,9 @@ class Watch:
             LogError: a file is refused as a whole.
             CatalogueError: the catalogue has a mistake.
         """
+        self._one_looks = RLock()
+        self._refused: str | None = None  # why the catalogue, as it now stands, was not taken
+        self._log, self._catalogue_file = log, catalogue
         self._catalogue = load_catalogue(catalogue)
         self._follower = LogFollower(log, self._catalogue, zone=zone, dates=dates)
         self._events_file, self._zone, self._dates = events, zone, dates
@@ -71,6 +75,41 @@ class Watch:
 
     def poll(self) -> bool:
         """Look at the files once; return whether anything changed."""
+        with self._one_looks:
+            return self._poll()
+
+    def reload(self) -> str | None:
+        """Read the catalogue anew, and all files by it; return why it is not taken, in which case the one before stays.
+
+        The reason is also the snapshot's problem, until a catalogue is taken.
+        """
+        with self._one_looks:
+            before = self._catalogue, self._follower, self._events, self._events_stamp
+            try:
+                self._catalogue = load_catalogue(self._catalogue_file)
+                self._follower = LogFollower(self._log, self._catalogue, zone=self._zone, dates=self._dates)
+                self._events_stamp = None
+                self._look_at_events()
+                read = self._follower.poll()
+            except SpcError as error:
+                self._catalogue, self._follower, self._events, self._events_stamp = before
+                self._refused = not_taken(error)
+                self._say(datetime.now(UTC), None)
+                return self._refused
+            assert read is not None
+            self._refused, version = None, self.snapshot.version + 1
+            streams = monitor_streams(read.streams, self._events, self._catalogue)
+            self.snapshot = Snapshot(
+                version=version,
+                scan=Scan(read, self._events, self._catalogue, streams, read.zone),
+                changed={result.key: version for result in streams},
+                read_at=datetime.now(UTC),
+                problem=None,
+                lost=self.snapshot.lost,
+            )
+            return None
+
+    def _poll(self) -> bool:
         now, new_events, problem = datetime.now(UTC), False, None
         try:
             new_events = self._look_at_events()
@@ -98,12 +137,13 @@ class Watch:
             scan=Scan(log, self._events, self._catalogue, _ordered(results, log.streams, self._catalogue), log.zone),
             changed={key: version if key in stale else before.changed.get(key, version) for key in log.streams},
             read_at=now,
-            problem=problem,
+            problem=problem or self._refused,
             lost=before.lost if read is None else _lost(before, read, now, changed=self._follower.changed),
         )
         return True
 
     def _say(self, now: datetime, problem: str | None) -> bool:
+        problem = problem or self._refused
         changed = problem != self.snapshot.problem
         version = self.snapshot.version + changed
         self.snapshot = replace(self.snapshot, read_at=now, problem=problem, version=version)
@@ -125,6 +165,11 @@ class Watch:
         )
         self._events_stamp = stamp if settled else None  # else the last line is looked for again
         return self._events != before
+
+
+def not_taken(error: SpcError) -> str:
+    """Return that the catalogue was read anew and refused, in a sentence."""
+    return f"The catalogue was not taken ({error}); the one before goes on"
 
 
 def _lost(before: Snapshot, read: CheckLog, now: datetime, *, changed: bool) -> str | None:

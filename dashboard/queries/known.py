@@ -9,7 +9,7 @@ from dashboard.settings import Settings
 from dashboard.urls import StreamView
 from dashboard.views import Header
 from spc.catalogue.load import load_catalogue
-from spc.errors import SetupError
+from spc.errors import SetupError, SpcError
 from spc.results import StreamResult
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar, load_calendar
 from spc.standing import Standing, newest, standing
@@ -32,6 +32,10 @@ class Source(Protocol):
 
     def poll(self) -> bool:
         """Look once; return whether anything changed."""
+        ...
+
+    def reload(self) -> str | None:
+        """Read the catalogue anew; return why it is not taken, in which case the one before stays."""
         ...
 
 
@@ -86,6 +90,16 @@ class Known:
         self.source, self.settings, self.clock = source, settings, clock
         self.calendar = site_calendar(settings)
         self._stands: tuple[tuple[int, int], Standing] | None = None
+
+    def reload(self) -> str | None:
+        """Read catalogue and calendar anew; return why one of them is not taken, in which case the one before stays."""
+        said = self.source.reload()
+        try:
+            self.calendar = site_calendar(self.settings)
+        except SpcError as error:
+            said = said or f"The calendar was not taken ({error}); the one before goes on"
+        self._stands = None
+        return said
 
     # what is known now
 

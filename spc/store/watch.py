@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
+from threading import RLock
 
 from spc.catalogue.load import load_catalogue
 from spc.errors import SpcError
@@ -24,7 +25,7 @@ from spc.store.entries import Baseline, Correction, Entry, record_from
 from spc.store.files import import_events
 from spc.store.intake import SourceFile
 from spc.store.store import Store
-from spc.watch import Snapshot
+from spc.watch import Snapshot, not_taken
 from spc.wording import time_text
 
 TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
@@ -32,7 +33,7 @@ TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
 
 
 class StoreWatch:
-    """Watches a store; `poll()` looks once, `snapshot` is what is known since."""
+    """Watches a store; `poll()` looks once, `snapshot` is what is known since. Any thread may ask."""
 
     def __init__(
         self,
@@ -61,9 +62,12 @@ class StoreWatch:
             LogError: a file is refused as a whole.
             CatalogueError: the catalogue has a mistake.
         """
+        self._one_looks = RLock()
+        self._refused: str | None = None  # why the catalogue, as it now stands, was not taken
+        self._catalogue_file = catalogue
         self._catalogue = load_catalogue(catalogue)
         self._store = Store.open(store, must_exist=follow is None)
-        self._zone, self._dates, self._who = zone or machine_zone(), dates, who
+        self._given_zone, self._zone, self._dates, self._who = zone, zone or machine_zone(), dates, who
         self._follow, self._events_file = follow, events
         self._follower = LogFollower(follow, self._catalogue, zone=zone, dates=dates) if follow else None
         self._lost: str | None = None  # that the followed log was changed in what was read, said until the watch ends
@@ -95,6 +99,30 @@ class StoreWatch:
 
     def poll(self) -> bool:
         """Bring in what the files say, then look at the store once; return whether anything changed."""
+        with self._one_looks:
+            return self._poll()
+
+    def reload(self) -> str | None:
+        """Read the catalogue anew, and all by it; return why it is not taken, in which case the one before stays.
+
+        The reason is also the snapshot's problem, until a catalogue is taken.
+        """
+        with self._one_looks:
+            try:
+                self._catalogue = load_catalogue(self._catalogue_file)
+            except SpcError as error:
+                self._refused = not_taken(error)
+                self._poll()
+                return self._refused
+            self._refused = None
+            if self._follow is not None:
+                self._follower = LogFollower(self._follow, self._catalogue, zone=self._given_zone, dates=self._dates)
+            self._brought, self._events_stamp = {}, None
+            self._sequence, self._entries, self._results = -1, [], {}
+            self._poll()
+            return None
+
+    def _poll(self) -> bool:
         now, problem, stale = datetime.now(UTC), None, None
         try:
             self._bring(now)
@@ -104,7 +132,7 @@ class StoreWatch:
             stale = self._look()
         except SpcError as error:
             problem = str(error)
-        before = self.snapshot
+        before, problem = self.snapshot, problem or self._refused
         if stale is None:
             version = before.version + ((problem, self._lost) != (before.problem, before.lost))
             self.snapshot = replace(before, read_at=now, problem=problem, version=version, lost=self._lost)
