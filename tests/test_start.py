@@ -315,7 +315,7 @@ def test_without_any_browser_it_says_how_to_get_one(start, ran, monkeypatch):
 # -- the gate ----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("fails", ["ruff check", "ruff format", "mypy", "pytest"])
+@pytest.mark.parametrize("fails", ["ruff check", "ruff format", "mypy", "bandit", "pytest"])
 def test_the_gate_fails_when_one_part_does_and_runs_the_others(start, monkeypatch, fails):
     ran = []
 
@@ -328,7 +328,7 @@ def test_the_gate_fails_when_one_part_does_and_runs_the_others(start, monkeypatc
     monkeypatch.setattr(start, "find_browser", lambda: "/usr/bin/chromium")
 
     assert start.test(["-k", "rules"]) == 1
-    assert len(ran) == 4
+    assert len(ran) == 5
     assert ran[-1].endswith("-k rules")
 
 
