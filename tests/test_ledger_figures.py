@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from spc.catalogue.load import starter
-from spc.containment import exposure_windows
+from spc.containment import ExposureWindow, exposure_windows
 from spc.figures import THEMES, Screen
 from spc.figures.ledger import KEY, by_day, exposure_course, exposures_overview, ledger_calendar, ledger_overview
 from spc.monitor import monitor_stream
@@ -142,7 +142,7 @@ def test_windows_of_several_streams_stand_in_rows_along_time():
     readings = bath([("2025-03-03T06:10", 0.2), ("2025-03-04T06:10", 0.05), ("2025-03-04T14:10", 0.2)])
     other = bath([("2025-03-03T06:10", 0.2), ("2025-03-05T06:10", 0.05)])
     now = local("2025-03-06T12:00")
-    windows = []
+    windows: list[ExposureWindow] = []
     for each in (readings, replace(other, key=replace(other.key, line="Line B"))):
         streams = {each.key: each}
         operation, _ = line_operation(each.key.line, streams, (), calendar(), zone=VIENNA, now=now)

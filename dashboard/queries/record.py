@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta, tzinfo
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dashboard.queries.audited import Audited, audited
 from dashboard.queries.known import Known
@@ -22,6 +22,9 @@ from spc.printed.schedule import due_row, duration_text, gap_rows
 from spc.records import StreamKey
 from spc.signals import subject
 from spc.wording import bounds_text, source_text, time_text
+
+if TYPE_CHECKING:
+    from spc.store.history import Change
 
 NAMES = {
     FAILED: "Failed checks",
@@ -45,6 +48,8 @@ LEADS = {
 }
 DAYS: tuple[tuple[int, str], ...] = ((90, "90 days"), (365, "A year"), (731, "Two years"))
 MOST = 200
+CAME_IN = frozenset({"readings", "quarantined", "imported"})
+"""Entries of the trail that brought readings in."""
 
 
 def record_page(known: Known, memory: Remembered, view: RecordView) -> RecordPage:
@@ -321,11 +326,6 @@ def _trail(page: RecordPage, known: Known, memory: Remembered, view: RecordView)
         lambda: history(store, catalogue, key=key, taken_at=taken_at, zone=known.zone),
     )
     verified = memory.once("verified", (version,), store.verify)
-    rows = tuple(
-        tuple((text, "") for text in (str(each.entry), time_text(each.at, known.zone), each.who, each.words))
-        for each in reversed(changes[-MOST:])
-    )
-    caption = f"{count(len(changes))} entries" + (f", the latest {MOST} here" if len(changes) > MOST else "")
     if verified.misfit is None:
         says = (
             f"The record is as it was written: {count(verified.entries)} entries and {count(verified.readings)} "
@@ -333,6 +333,19 @@ def _trail(page: RecordPage, known: Known, memory: Remembered, view: RecordView)
         )
     else:
         says = f"The record is NOT as it was written: {verified.misfit.words}"
-    caption = f"About the reading of {time_text(taken_at, known.zone)}: {caption}" if taken_at is not None else caption
-    table = RecordTable(caption, ("Entry", "Written", "By", "What and why"), rows, "nothing is written about it")
-    return replace(page, tables=(table,), notice=says)
+    about = f"About the reading of {time_text(taken_at, known.zone)}: " if taken_at is not None else ""
+    came = [each for each in changes if each.kind in CAME_IN]
+    told = _entries(f"{about}Changed or decided", [each for each in changes if each.kind not in CAME_IN], known.zone)
+    return replace(page, tables=(told, _entries(f"{about}Readings as they came in", came, known.zone)), notice=says)
+
+
+def _entries(caption: str, changes: "Sequence[Change]", zone: tzinfo) -> RecordTable:
+    """Return entries of the trail, the latest first."""
+    rows = tuple(
+        tuple((text, "") for text in (str(each.entry), time_text(each.at, zone), each.who, each.words))
+        for each in reversed(changes[-MOST:])
+    )
+    cut = f", the latest {MOST} here" if len(changes) > MOST else ""
+    many = "1 entry" if len(changes) == 1 else f"{count(len(changes))} entries"
+    heads = ("Entry", "Written", "By", "What and why")
+    return RecordTable(f"{caption}, {many}{cut}" if rows else caption, heads, rows, "nothing is written about it")

@@ -15,6 +15,7 @@ from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
 from spc.look_back import AsFound
 from spc.printed.schedule import gap_rows
+from spc.store.history import history
 from spc.store.limits import decisions_of
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
 from tests.dashboard.made_line import AMMETER, ZONE, add_row, write_line
@@ -167,7 +168,12 @@ def test_the_trail_tells_who_wrote_and_that_the_record_stands(queries):
     shown = page(queries, TRAIL)
     assert shown.notice.startswith("The record is as it was written")
     assert queries.store.verify().digest[:12] in shown.notice
-    assert {row[2][0] for row in shown.tables[0].rows} == {"importer"}
+    changed, came = shown.tables
+    assert {row[2][0] for row in (*changed.rows, *came.rows)} == {"importer"}
+    assert any("bath changed" in row[3][0] for row in changed.rows)
+    assert any("readings added" in row[3][0] for row in came.rows)
+    assert not any("readings added" in row[3][0] for row in changed.rows)
+    assert len(changed.rows) + len(came.rows) == len(history(queries.store, load_catalogue(None), zone=ZONE))
 
 
 def test_a_bare_log_answers_what_it_can(tmp_path):
