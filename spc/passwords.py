@@ -20,6 +20,25 @@ on strength (from memory); 12 is more than its 8, as a shop's tablet stands wher
 
 FEWEST_DIFFERENT = 5
 
+COMMON = (
+    "password", "passwort", "passw0rd", "qwerty", "qwertz", "azerty", "admin", "administrator", "welcome", "letmein",
+    "iloveyou", "monkey", "dragon", "football", "baseball", "sunshine", "princess", "master", "superman", "starwars",
+    "trustno", "changeme", "default", "secret", "login", "summer", "winter", "spring", "autumn", "company", "magnetic",
+    "inspection", "particle", "testing",
+)  # fmt: skip
+"""Words that lead the published lists of passwords (from memory), and the trade's own: alone, whatever figures and signs
+stand around them, they are tried first."""
+
+ROWS = (
+    "abcdefghijklmnopqrstuvwxyz",
+    "01234567890123456789",
+    "qwertyuiopasdfghjklzxcvbnm",
+    "qwertzuiopasdfghjklyxcvbnm",
+)
+"""Alphabet, figures and keyboards, as fingers walk over them."""
+
+LONGEST_WALK = 8
+
 _AT_ONCE = BoundedSemaphore(2)
 """Each hash takes 64 MiB: no crowd of tries may take the memory."""
 
@@ -37,8 +56,19 @@ def check_password(password: str, name: str) -> None:
         raise InputError(f"the password has {len(text)} characters; take {LONGEST} or fewer")
     if len(set(text)) < FEWEST_DIFFERENT:
         raise InputError("the password is nearly all one character; take one that is harder to try")
+    if _is_common(text.casefold()):
+        raise InputError("the password is one that everyone tries first; take another, such as four plain words")
     if name.strip() and name.strip().casefold() in text.casefold():
         raise InputError("the password holds the name of the account; take another")
+
+
+def _is_common(text: str) -> bool:
+    """Return whether a password is a common word in figures and signs, figures alone, or a walk along a row of keys."""
+    letters = "".join(letter for letter in text if letter.isalpha())
+    if not letters or any(letters in (word, word + word) for word in COMMON):
+        return True
+    walks = (row for either in ROWS for row in (either, either[::-1]))
+    return any(text[at : at + LONGEST_WALK] in row for row in walks for at in range(len(text) - LONGEST_WALK + 1))
 
 
 def hash_password(password: str) -> str:

@@ -50,8 +50,20 @@ def test_a_huge_password_is_refused_and_not_hashed():
         ("x" * 300, "take 256 or fewer"),
         ("aaaaaaaaaaab", "nearly all one character"),
         ("my name is ANNA too", "holds the name"),
+        ("Password2026!", "everyone tries first"),
+        ("!!ADMINadmin99", "everyone tries first"),
+        ("03.04.1987-1990", "everyone tries first"),
+        ("xx 123456789 yy", "everyone tries first"),
+        ("poiuytrewq shop", "everyone tries first"),
     ],
 )
 def test_a_weak_password_is_refused_with_what_to_do(password, says):
     with pytest.raises(InputError, match=says):
         check_password(password, "Anna")
+
+
+@pytest.mark.parametrize(
+    "password", [GOOD, "my old password is long", "blue kettle admin road", "héron-gris-du-marais"]
+)
+def test_words_that_merely_hold_a_common_one_are_taken(password):
+    check_password(password, "Anna")
