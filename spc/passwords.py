@@ -26,8 +26,8 @@ COMMON = (
     "trustno", "changeme", "default", "secret", "login", "summer", "winter", "spring", "autumn", "company", "magnetic",
     "inspection", "particle", "testing",
 )  # fmt: skip
-"""Words that lead the published lists of passwords (from memory), and the trade's own. With figures and signs around them
-and nothing else they are tried first."""
+"""Words that lead the published lists of passwords (from memory), and the trade's own. With figures and signs around
+them and nothing else they are tried first."""
 
 ROWS = (
     "abcdefghijklmnopqrstuvwxyz",
