@@ -3,7 +3,7 @@ PYTHON ?= python3
 ARGS ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check audit bench coverage lowest lock clean
+.PHONY: help demo test check audit bench coverage lowest docs lock clean
 
 help:
 	@echo "make demo      set up, then the dashboard on the demo line, new readings arriving"
@@ -13,11 +13,12 @@ help:
 	@echo "make bench     speed figures (DEVELOPERS.md says how to read them)"
 	@echo "make coverage  every test, and which lines and branches of the program none of them takes"
 	@echo "make lowest    the tests on the lowest versions of everything that pyproject.toml allows"
+	@echo "make docs      the site of docs/, into build/site"
 	@echo "make lock      write requirements.lock anew; ARGS=--upgrade takes the newest versions"
 	@echo "make clean     remove .venv and what tools left behind"
 	@echo "PYTHON=python3.12 chooses the Python; ARGS='-k rules' goes to the task, pytest for make test"
 
-demo test check audit bench coverage lowest lock:
+demo test check audit bench coverage lowest docs lock:
 	@command -v $(PYTHON) >/dev/null 2>&1 || { \
 	  echo "Cannot go on: $(PYTHON) is not on this machine. Python 3.11 or later is needed."; \
 	  echo "  Debian, Ubuntu:  sudo apt-get install python3 python3-venv"; \

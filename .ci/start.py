@@ -434,6 +434,12 @@ def lowest(arguments: List[str]) -> int:
     return run(python, "-m", "pytest", *workers, "--ignore=tests/browser", *arguments)
 
 
+def docs(arguments: List[str]) -> int:
+    """Build the site of docs/ into build/site."""
+    set_up()
+    return run(PYTHON, "-m", "mkdocs", "build", "--strict", "--clean", *arguments)
+
+
 def lock(arguments: List[str]) -> int:
     """Write requirements.lock anew from pyproject.toml; `lock --upgrade` takes the newest versions."""
     set_up()
@@ -467,6 +473,7 @@ TASKS = {
     "bench": bench,
     "coverage": coverage,
     "lowest": lowest,
+    "docs": docs,
     "lock": lock,
 }
 

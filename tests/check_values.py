@@ -6,7 +6,7 @@ Mark = Literal["found", "memory", "computed"]
 
 
 class CheckValue(NamedTuple):
-    """A published or recomputed value; `spc/METHODS.md` says what it is."""
+    """A published or recomputed value; `docs/methods.md` says what it is."""
 
     mark: Mark  # read in its source; recalled, and recomputed; recomputed alone
     test: str  # "file::function"

@@ -22,7 +22,7 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
-SOURCES = ("spc", "dashboard", "tests", "datasets", ".ci")
+SOURCES = ("spc", "dashboard", "tests", "datasets", "docs", ".ci", ".github")
 TEXT = {".py", ".css", ".js", ".toml", ".md", ".csv", ".json", ".lock", ".html", ".svg", ".txt", ".yml", ""}
 LONGEST = 400
 

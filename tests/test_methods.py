@@ -1,4 +1,4 @@
-"""`spc/METHODS.md` in step with the code: every maths function named, every check value held by a test."""
+"""`docs/methods.md` in step with the code: every maths function named, every check value held by a test."""
 
 import ast
 import re
@@ -13,7 +13,7 @@ from tests.check_values import CHECK_VALUES
 from tests.test_architecture import LAYERS
 
 ROOT = Path(__file__).parent.parent
-PAGE = (ROOT / "spc" / "METHODS.md").read_text(encoding="utf-8")
+PAGE = (ROOT / "docs" / "methods.md").read_text(encoding="utf-8")
 
 MARKS = ("found", "memory", "computed")
 NAME = re.compile(r"`([^`]+)`")
