@@ -126,7 +126,7 @@ class Gate:
         """Give a session to whoever knows a name and its password."""
         if request.method == "GET":
             return page(self.title, 200)
-        sent = request.get_json(silent=True) if (request.content_length or 0) <= LARGEST else None
+        sent = sent_json() if (request.content_length or 0) <= LARGEST else None
         name, password = (str(sent.get(key) or "") if isinstance(sent, dict) else "" for key in ("name", "password"))
         wall = isinstance(sent, dict) and sent.get("wall") is True
         if not self.book.accounts():
@@ -181,6 +181,14 @@ def changes_forbidden() -> None:
 def no_right(error: Any) -> Response:
     """Answer who may not do what they asked."""
     return refused(f"{str(error)[:1].upper()}{str(error)[1:]}.", 403)
+
+
+def sent_json() -> Any:
+    """Return the JSON that was sent; None where it is none, or nested deeper than can be read."""
+    try:
+        return request.get_json(silent=True)
+    except RecursionError:
+        return None
 
 
 def refused(words: str, status: int) -> Response:

@@ -143,14 +143,26 @@ def _read(file: Path) -> dict[str, Session]:
             str(key): Session(
                 str(each["name"]),
                 int(each["account"]),
-                datetime.fromisoformat(each["since"]),
-                datetime.fromisoformat(each["seen"]),
+                _moment(each["since"]),
+                _moment(each["seen"]),
                 bool(each["wall"]),
             )
             for key, each in bodies.items()
         }
     except FileNotFoundError:
         return {}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
         log.warning("%s: no sessions can be read from it (%s); people sign in again", file, error)
         return {}
+
+
+def _moment(text: str) -> datetime:
+    """Return a moment that a file holds.
+
+    Raises:
+        ValueError: it is none, says no offset, or lies too far from our days to be counted on from.
+    """
+    moment = datetime.fromisoformat(text)
+    if moment.tzinfo is None or not 2000 <= moment.year < 9000:
+        raise ValueError(f"no moment of a session: {text[:40]!r}")
+    return moment

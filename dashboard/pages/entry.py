@@ -2,12 +2,11 @@
 
 from dataclasses import asdict
 from typing import Any
-from urllib.parse import urlsplit
 
 from dash import Dash, html
 from flask import Response, jsonify, request
 
-from dashboard.auth import NoRight, need, person
+from dashboard.auth import NoRight, need, person, sent_json
 from dashboard.ids import Write
 from dashboard.parts import aria, page_name
 from dashboard.queries import Queries, Right, SpcError
@@ -74,10 +73,7 @@ def told_of(queries: Queries, body: Sent, who: str) -> dict[str, Any]:
 
 
 def taken(do: Any) -> Response:
-    """Answer a POST: who may do this, on the server; then what was sent, in the form that is expected."""
-    refusal = stranger()
-    if refusal:
-        return answered({"state": "refused", "says": refusal}, 403)
+    """Answer a POST, which the gate let in: who may do this, on the server; then what was sent, in its form."""
     try:
         who = need(Right.WRITE)
     except NoRight as error:
@@ -86,19 +82,9 @@ def taken(do: Any) -> Response:
     if request.mimetype != "application/json" or (request.content_length or 0) > LARGEST_BODY:
         return answered({"state": "refused", "says": "This is no entry: too large, or of another form."}, 413)
     try:
-        return answered(do(sent(request.get_json(silent=True)), who.name))
+        return answered(do(sent(sent_json()), who.name))
     except SpcError as error:
         return answered({"state": "refused", "says": str(error)}, 422)
-
-
-def stranger() -> str:
-    """Return why a request is not taken that another site's page made; "" for one of this board's own pages."""
-    origin = request.headers.get("Origin")
-    if origin is not None and urlsplit(origin).netloc != request.host:
-        return "Only a page of this board may write."
-    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
-        return "Only a page of this board may write."
-    return ""
 
 
 def answered(body: dict[str, Any], status: int = 200) -> Response:

@@ -150,7 +150,8 @@ def events_csv(remarks: Remarks) -> str:
     writer.writerow(COLUMNS)
     for event in remarks.events:
         kind = f"? {event.kind}" if event.unsure else event.kind
-        writer.writerow([event.at, event.line, kind, "", "", event.amount, event.unit, event.note])
+        note = event.note.replace("\r\n", "\n").replace("\r", "\n")  # alone, a carriage return would end the row
+        writer.writerow([event.at, event.line, kind, "", "", event.amount, event.unit, note])
     return text.getvalue()
 
 
