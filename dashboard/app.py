@@ -7,6 +7,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
 
 from dashboard.auth import guard, person
+from dashboard.callback_body import hold_to_form
 from dashboard.delivery import bundle_address, deliver
 from dashboard.health import add_health
 from dashboard.ids import Shell
@@ -132,6 +133,7 @@ def create_app(queries: Queries, sessions: Sessions | None = None, measures: Mea
     for room in ROOMS:
         room.page.register(app, queries)
     add_routes(app, queries)
+    hold_to_form(app)
     add_health(app.server, queries, measures or Measures())
     return app
 
