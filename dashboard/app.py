@@ -15,6 +15,7 @@ from dashboard.pages import (
     accounts,
     board,
     entry,
+    fleet,
     record,
     record_window,
     review,
@@ -31,6 +32,7 @@ from dashboard.sessions import Sessions
 from dashboard.urls import (
     ACCOUNTS,
     BOARD,
+    FLEET,
     LIVE,
     RECORD,
     REVIEW,
@@ -101,6 +103,7 @@ ROOMS: tuple[Room, ...] = (
     Room(WINDOW, record_window),
     Room(REVIEW, review, "Review"),
     Room(STUDY, study, "Study"),
+    Room(FLEET, fleet, "Fleet"),
     Room(ROWS, rows),
     Room(ACCOUNTS, accounts),
 )
@@ -161,7 +164,7 @@ def shell(header: Header) -> html.Div:
                 ],
                 className="top",
             ),
-            *([ways()] if sum(bool(room.name) for room in ROOMS) > 1 else []),
+            ways(header),
             html.Main(id=Shell.PAGE, tabIndex=-1),
             standing_cautions(look()),
             html.P("", id=Shell.SAID, className="unseen", **aria(live="polite")),
@@ -193,9 +196,10 @@ def session(what: str) -> dict[str, Any]:
     return {"data-session": what}
 
 
-def ways() -> html.Nav:
+def ways(header: Header) -> html.Nav:
     """Return the ways to every room; the browser marks the one that is open."""
-    links = [link(room.name, room.path, "way") for room in ROOMS if room.name]
+    named = [room for room in ROOMS if room.name and (header.fleet or room.path != FLEET)]
+    links = [link(room.name, room.path, "way") for room in named]
     return html.Nav(links, id=Shell.WAYS, className="ways", **aria(label="Rooms"))
 
 

@@ -164,6 +164,12 @@ class Record:
     )
 
 
+class Fleet:
+    """The fleet."""
+
+    BODY, FIND, FINDER = "fleet-body", "fleet-find", "fleet-finder"
+
+
 class Study:
     """The measurement study."""
 

@@ -21,6 +21,7 @@ class Settings:
     calendar: Path | None = None  # when the site works; None: around the clock
     clock: Literal["machine", "log"] = "machine"  # log: the time is that of the newest row, as in a demonstration
     title: str = "Process control board"  # what the site calls it
+    fleet: Path | None = None  # results of a run over many lines, for the fleet page
     follow: bool = True  # whether the log is read again as it grows
     host: str = "127.0.0.1"
     port: int = 8050  # 0: any free one

@@ -12,6 +12,7 @@ SETUP = "/setup"
 REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
 RECORD, WINDOW = "/record", "/record/window"
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
+FLEET = "/fleet"
 HEALTH, METRICS = "/healthz", "/metrics"  # for programs that watch over the board
 ACCOUNTS, SIGN_IN, SIGN_OUT = "/accounts", "/sign-in", "/sign-out"
 WRITE_CARDS, WRITE_KEEP = "/write/cards", "/write/keep"
@@ -202,6 +203,63 @@ class WindowView:
         """The address of the page."""
         pairs = (("line", self.line), ("check", self.check), ("position", self.position), ("at", self.at))
         return WINDOW + "?" + urlencode([pair for pair in pairs if pair[1]])
+
+
+MOVES, FLEET_STREAMS, FLEET_SIGNALS, UNREAD = "moves", "streams", "signals", "unread"
+FLEET_PARTS = (MOVES, FLEET_STREAMS, FLEET_SIGNALS, UNREAD)
+"""What the fleet's page shows, one at a time."""
+
+NARROWED = ("site", "line", "check", "position", "rule")
+"""What the fleet's page can be narrowed to."""
+
+
+@dataclass(frozen=True, slots=True)
+class FleetView:
+    """Which rows of a fleet's results, and in which order; texts as they stand in the address."""
+
+    part: str = MOVES
+    site: str = ""  # "": every one; so below
+    line: str = ""
+    check: str = ""
+    position: str = ""
+    rule: str = ""  # of signals
+    find: str = ""  # what a site, line, check or position has in it
+    sort: str = ""  # name of a column; "": the part's own order
+    down: bool = True  # the largest first
+    page: int = 1
+
+    @classmethod
+    def from_search(cls, search: str | None) -> "FleetView":
+        """Read the part of an address after "?"; what it does not know is left out."""
+        found = parse_qs((search or "").removeprefix("?"))
+
+        def first(name: str) -> str:
+            return found.get(name, [""])[0]
+
+        part, page = first("part"), first("page")
+        return cls(
+            part=part if part in FLEET_PARTS else MOVES,
+            site=first("site"),
+            line=first("line"),
+            check=first("check"),
+            position=first("position"),
+            rule=first("rule"),
+            find=first("find").strip(),
+            sort=first("sort"),
+            down=first("order") != "up",
+            page=max(1, int(page)) if page.isascii() and page.isdecimal() and len(page) < 10 else 1,
+        )
+
+    def to_search(self) -> str:
+        """Return the part of the address after and with "?"."""
+        asked = [("part", self.part), *((name, getattr(self, name)) for name in NARROWED), ("find", self.find)]
+        asked += [("sort", self.sort), ("order", "" if self.down else "up"), ("page", str(self.page))]
+        return "?" + urlencode([pair for pair in asked if pair[1] and pair != ("page", "1")])
+
+    @property
+    def href(self) -> str:
+        """The address of the page."""
+        return FLEET + self.to_search()
 
 
 def study_search(parts: str, operators: str, rounds: str, seed: str) -> str:

@@ -172,6 +172,7 @@ def serve(
     calendar: Annotated[
         Path | None, _quiet("When the site works (TOML), for checks that are overdue. [default: around the clock]")
     ] = None,
+    fleet: Annotated[Path | None, _quiet("Folder of results of `spc fleet --out`, for the fleet page.")] = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
     behind_proxy: Annotated[
@@ -194,6 +195,7 @@ def serve(
         zone=zone_named(zone),
         dates=dates,
         calendar=calendar,
+        fleet=fleet,
         host=host,
         port=port,
         behind_proxy=behind_proxy,

@@ -10,6 +10,7 @@ from typing import Any
 from dashboard.queries.board import board_page
 from dashboard.queries.drift import Room
 from dashboard.queries.drift_writes import WHO, WRITINGS, form, write
+from dashboard.queries.fleet import fleet_page
 from dashboard.queries.known import Known as Known
 from dashboard.queries.known import Source as Source
 from dashboard.queries.known import utc_now as utc_now
@@ -20,9 +21,10 @@ from dashboard.queries.stream import StreamAnswer, dated_ahead, no_stream, scree
 from dashboard.queries.streams import streams_page
 from dashboard.queries.words import key_of, stream_id
 from dashboard.settings import Settings as Settings
-from dashboard.urls import ON, StreamView
+from dashboard.urls import ON, FleetView, StreamView
 from dashboard.views import BoardPage, RowsPage, StreamPage
 from dashboard.views.drift import Field, Form, StreamsPage
+from dashboard.views.fleet import FleetPage
 from spc.accounts import Right as Right
 from spc.accounts import may as may
 from spc.errors import InputError as InputError
@@ -179,6 +181,10 @@ class Queries(Known):
             return None
         window, _ = window_of(result, view, scan.zone)
         return stream_csv(result, window.places(result), scan.zone)
+
+    def fleet(self, view: FleetView) -> FleetPage:
+        """Return some rows of the results of a run over many lines."""
+        return fleet_page(self, self.memory, view)
 
     def rows(self) -> RowsPage:
         """Return the rows that could not be read, and what was decided in reading."""

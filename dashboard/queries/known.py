@@ -179,6 +179,7 @@ class Known:
             any_quarantined=rows.quarantined > 0,
             events_quarantined=count(events) if events else "",
             unconfirmed=sum(unconfirmed(result) for result in scan.streams),
+            fleet=self.settings.fleet is not None,
         )
 
 

@@ -113,6 +113,7 @@ class Header:
     any_quarantined: bool
     events_quarantined: str  # "" where there is none
     unconfirmed: int
+    fleet: bool = False  # whether it shows the results of a run over many lines
 
 
 @dataclass(frozen=True, slots=True)

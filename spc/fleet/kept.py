@@ -168,6 +168,7 @@ def kept_signals(folder: Path | str, where: Mapping[str, str], *, first: int, mo
         InputError: as `whole`, or the file is damaged.
     """
     import pyarrow as pa
+    import pyarrow.compute as compute
     import pyarrow.dataset as datasets
 
     whole(folder)
@@ -180,7 +181,8 @@ def kept_signals(folder: Path | str, where: Mapping[str, str], *, first: int, mo
         found = held.count_rows(filter=wanted)
         if found <= NEWEST_FIRST:
             table = held.to_table(filter=wanted)
-            table = table.sort_by([("taken_at", "descending"), ("row", "descending")]).slice(first, most)
+            order = compute.sort_indices(table, [("taken_at", "descending"), ("row", "descending")])
+            table = table.take(order.slice(first, most))
         else:
             table = _slice(held.scanner(filter=wanted, use_threads=False).to_batches(), held.schema, first, most)
     except (pa.ArrowException, OSError) as error:
