@@ -132,6 +132,7 @@ def create_app(queries: Queries, sessions: Sessions | None = None, measures: Mea
     app.layout = lambda: shell(queries.header())
     deliver(app.server)
     guard(app.server, queries, sessions or Sessions(), queries.clock)
+    app.server.wsgi_app = as_the_site_writes(app.server.wsgi_app, queries)
     register(app, queries)
     for room in ROOMS:
         room.page.register(app, queries)
@@ -139,6 +140,16 @@ def create_app(queries: Queries, sessions: Sessions | None = None, measures: Mea
     hold_to_form(app)
     add_health(app.server, queries, measures or Measures())
     return app
+
+
+def as_the_site_writes(inner: Any, queries: Queries) -> Any:
+    """Return a server that answers every request in the formats of the site."""
+
+    def answer(environ: Any, start: Any) -> Any:
+        with queries.in_formats():
+            return inner(environ, start)
+
+    return answer
 
 
 def shell(header: Header) -> html.Div:
@@ -207,7 +218,7 @@ def clock(header: Header) -> list[Any]:
     """Return when the last reading was taken, and by which clock."""
     return ["Last reading ", html.Strong(header.last_reading), html.Span(f" {header.zone}", className="zone")] + (
         [html.Span(f" \N{MIDDLE DOT} {header.clock}", className="demo-clock")] if header.clock else []
-    )
+    ) + ([html.Span(f" \N{MIDDLE DOT} {header.formats}", className="formats")] if header.formats else [])
 
 
 def counts(header: Header) -> list[Any]:

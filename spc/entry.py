@@ -24,7 +24,7 @@ from spc.results import StreamResult
 from spc.schedule.site_calendar import DAY, SiteCalendar
 from spc.signals import Episode, episodes
 from spc.times import from_microseconds, to_microseconds
-from spc.wording import NOT_CONFIRMED, bounds_text, source_text, with_unit
+from spc.wording import NOT_CONFIRMED, bounds_text, plain, source_text, with_unit
 
 LARGEST = 1e30
 """No number on a line is larger, nor a reference smaller than one over it."""
@@ -106,9 +106,9 @@ def _refuse_out_of(written: Written, check: Check) -> None:
     )
     value, bound = written.value, written.bound
     if value < low or (bound is Bound.BELOW and value <= low):
-        raise InputError(f"{check.title} cannot be below {with_unit(f'{low:g}', check.unit_label)}.")
+        raise InputError(f"{check.title} cannot be below {with_unit(plain(low), check.unit_label)}.")
     if value > high or (bound is Bound.ABOVE and value >= high):
-        raise InputError(f"{check.title} cannot be above {with_unit(f'{high:g}', check.unit_label)}.")
+        raise InputError(f"{check.title} cannot be above {with_unit(plain(high), check.unit_label)}.")
 
 
 def as_readings(written: Written, row: int, **other: str) -> Readings:

@@ -83,4 +83,4 @@ def _why_no_limit(result: StreamResult) -> str:
     if np.isnan(result.readings.reference[result.charted.index[-1]]):
         return "not judged: no reference beside it"
     reference = float(result.readings.reference[result.charted.index[-1]])
-    return f"not judged: the document names no limit at {reference:g} A"
+    return f"not judged: the document names no limit at {plain(reference)} A"

@@ -2,11 +2,13 @@
 
 from datetime import tzinfo
 
+from spc.formats import formats_now, label
 from spc.records import NOT_RUN, Bound, Readings
 from spc.results import Forecast, StreamResult, since_reset
 from spc.signed_baseline import AFTER_ALL, SignedBaseline, in_force
 from spc.times import from_microseconds
-from spc.wording import NOT_CONFIRMED, bounds_text, date_text, level_text, reading_text, time_text, with_unit
+from spc.units import convert
+from spc.wording import NOT_CONFIRMED, bounds_text, date_text, level_text, plain, reading_text, time_text, with_unit
 
 Facts = tuple[tuple[str, str], ...]
 
@@ -35,7 +37,7 @@ def baseline_facts(result: StreamResult, zone: tzinfo) -> Facts:
         return ()
     whole = since_reset(result.segments)
     start = time_text(from_microseconds(int(result.charted.taken_at[whole.first])), zone)
-    resolution = with_unit(f"{check.resolution:g}", check.unit_label) if check.resolution is not None else ""
+    resolution = with_unit(plain(check.resolution), check.unit_label) if check.resolution is not None else ""
     rests = "from the readings themselves" if segment.signed is None else "from the baseline that was signed off"
     floor = f"the resolution of a reading, {resolution}, sets it" if limits.floored else rests
     complete = "" if limits.complete else f" of {check.baseline}; provisional, nothing signals yet"
@@ -118,10 +120,22 @@ def written_text(result: StreamResult, index: int) -> str:
     readings, check = result.readings, result.check
     if word := str(readings.word[index]):
         return "not in operation" if word == NOT_RUN else word
-    value = f"{_sign(readings, index)}{readings.value[index]:.10g}".replace("-", "\N{MINUS SIGN}")
+    value = _as_typed(readings, index, float(readings.value[index]))
     reference = float(readings.reference[index])
     text = with_unit(value, check.unit_label)
-    return text if reference != reference else f"{text} at {with_unit(f'{reference:.10g}', check.unit_label)}"
+    if check.kept_in:  # what was written stays in sight
+        kept = float(convert([readings.value[index]], check.unit, check.kept_in)[0])
+        shown = reading_text(float(readings.value[index]), check, int(readings.bound[index]))
+        text = f"{shown} (kept as {with_unit(_as_typed(readings, index, kept), label(check.kept_in))})"
+    return text if reference != reference else f"{text} at {with_unit(_typed(reference), check.unit_label)}"
+
+
+def _as_typed(readings: Readings, index: int, value: float) -> str:
+    return f"{_sign(readings, index)}{_typed(value)}"
+
+
+def _typed(value: float) -> str:
+    return formats_now().written(f"{value:.10g}".replace("-", "\N{MINUS SIGN}"))
 
 
 def charted_text(result: StreamResult, place: int) -> str:

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.check import Check
+from spc.formats import formats_now
 from spc.records import Bound
 
 NOT_CONFIRMED = "not confirmed for this site"
@@ -16,7 +17,7 @@ def number(x: float, decimals: int) -> str:
     text = f"{x:.{decimals}f}"
     if float(text) == 0.0:
         text = text.lstrip("-")
-    return text.replace("-", "\N{MINUS SIGN}")
+    return formats_now().written(text.replace("-", "\N{MINUS SIGN}"))
 
 
 SMALLEST, LARGEST = 1e-6, 1e12
@@ -25,11 +26,15 @@ SMALLEST, LARGEST = 1e-6, 1e12
 
 def plain(x: float) -> str:
     """Return a limit as the document writes it, with a true minus sign: "0.1", "\N{MINUS SIGN}10"."""
-    return f"{x:g}".replace("-", "\N{MINUS SIGN}")
+    return formats_now().written(f"{x:g}".replace("-", "\N{MINUS SIGN}"))
 
 
 def in_figures(x: float, digits: int = 3) -> str:
     """Return `x` with that many figures: "0.00135", "12.4", "1,090", "2.4e-12"; "none" for NaN."""
+    return formats_now().written(_in_figures(x, digits))
+
+
+def _in_figures(x: float, digits: int) -> str:
     if math.isnan(x):
         return "none"
     if math.isinf(x):
@@ -43,13 +48,33 @@ def in_figures(x: float, digits: int = 3) -> str:
 
 def short(x: float, digits: int = 4) -> str:
     """Return `x` with that many figures at most: "0.012", "1,096", "2"."""
-    text = in_figures(x, digits)
-    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
+    text = _in_figures(x, digits)
+    return formats_now().written(text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text)
 
 
 def reading_text(x: float, check: Check, bound: int = Bound.EXACT, *, more_places: int = 0) -> str:
     """Return a charted reading with its unit: "0.21 mL/100 mL", "<0.05 mL/100 mL"."""
+    more_places += _places_to_agree(x, check, bound)
     return with_unit(f"{_BOUND_SIGN[Bound(bound)]}{number(x, check.decimals + more_places)}", check.chart_unit)
+
+
+def _places_to_agree(x: float, check: Check, bound: int) -> int:
+    """Return how many places more it takes that a converted reading lies to its limits as what was written does."""
+    acceptance = check.acceptance
+    if not check.kept_in or acceptance.rule != "fixed" or bound != Bound.EXACT:
+        return 0
+
+    def lies(value: float) -> tuple[bool, bool]:
+        """Return whether a number as it is read lies beyond the limits as they are read."""
+        low, high = acceptance.lower, acceptance.upper
+        return low is not None and value < float(f"{low:g}"), high is not None and value > float(f"{high:g}")
+
+    slack = 1e-9 * max(abs(x), *(abs(each) for each in (acceptance.lower, acceptance.upper) if each is not None), 0.0)
+    true = (
+        acceptance.lower is not None and x < acceptance.lower - slack,
+        acceptance.upper is not None and x > acceptance.upper + slack,
+    )
+    return next((more for more in range(8) if lies(round(x, check.decimals + more)) == true), 0)
 
 
 def outside_text(x: float, check: Check, bound: int, lower: float, upper: float) -> str:
@@ -84,13 +109,13 @@ ONE_OF = {"holes": "hole"}
 
 def time_text(at: datetime, zone: tzinfo) -> str:
     """Return the local time of `zone`: "Tue 4 Mar 2025 06:10"."""
-    local = at.astimezone(zone)
-    return f"{local:%a} {local.day} {local:%b %Y %H:%M}"
+    local, formats = at.astimezone(zone), formats_now()
+    return f"{formats.date(local)} {formats.time(local)}"
 
 
 def date_text(at: datetime, zone: tzinfo) -> str:
     """Return the local date of `zone`: "Tue 4 Mar 2025"."""
-    return time_text(at, zone).rsplit(" ", 1)[0]
+    return formats_now().date(at.astimezone(zone))
 
 
 CLOCKS_DIFFER = timedelta(minutes=5)
@@ -124,9 +149,11 @@ def bounds_text(acceptance: Acceptance, check: Check) -> str:
             ]
             return with_unit(" and ".join(asks), check.unit_label)
         case "percent_or_amperes":
-            return f"within {acceptance.percent:g} % of the reference or {acceptance.amperes:g} A, whichever is greater"
+            percent, amperes = (plain(each) for each in (acceptance.percent or 0.0, acceptance.amperes or 0.0))
+            return f"within {percent} % of the reference or {amperes} A, whichever is greater"
         case "percent_of_full_scale":
-            return f"within {acceptance.percent:g} % of the full scale of {acceptance.full_scale:g} A"
+            percent, scale = (plain(each) for each in (acceptance.percent or 0.0, acceptance.full_scale or 0.0))
+            return f"within {percent} % of the full scale of {scale} A"
         case "minimum_at_reference":
             steps = ", ".join(f"{minimum:g} at {reference:g} A" for reference, minimum in acceptance.table)
             return f"at least {steps}"

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parent.parent
 
 # A module of spc/, or a package of it whole, imports from its own layer and those above it in this table.
 LAYERS = {
-    "words": ["arrays", "by_identity", "errors", "records", "times", "units"],
+    "words": ["arrays", "by_identity", "errors", "formats", "records", "times", "units"],
     "maths": [
         "agreement",
         "arl",
@@ -87,6 +87,7 @@ LAYERS = {
         "schedule",
         "screening",
         "setup_look",
+        "shown",
         "signals",
         "signed_baseline",
         "splits",

@@ -35,13 +35,28 @@
     );
   }
 
+  let sign = "."; // that this site writes before decimals
+
+  /* A number as this site writes it. */
+  function say(text) {
+    return String(text).replace(".", sign);
+  }
+
+  /* What to ask of a number that can be read in two ways: 1.234 where the site writes a decimal comma. */
+  function twoWays(text) {
+    const other = sign === "," ? "." : ",";
+    const found = /^[<>]?-?[1-9]\d{0,2}[.,]\d{3}$/.test(text || "") && text.includes(other);
+    return found ? "\u201c" + text + "\u201d can be read in two ways; write " + text.replace(other, "") + " or " + text.replace(other, sign) + "." : "";
+  }
+
   function number(text) {
+    if (twoWays(text)) return NaN;
     const plain = String(text).replace(/^[<>]/, "").replace("\u2212", "-").replace(",", ".");
     return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : NaN;
   }
 
   function clean(text) {
-    return text.replace("\u2212", "-").replace(",", ".").replace(/[^0-9.<>-]/g, "").slice(0, 16);
+    return text.replace("\u2212", "-").replace(/[^0-9.,<>-]/g, "").slice(0, 16);
   }
 
   /* A field that a keyboard can type into and the pad below it. */
@@ -81,7 +96,7 @@
       else if (key === "clear") text = "";
       else if (key === "<" || key === ">") text = (text[0] === key ? "" : key) + text.replace(/^[<>]/, "");
       else if (key === "-") text = text.startsWith("-") ? text.slice(1) : "-" + text;
-      else if (key === ".") text = text.includes(".") ? text : (/\d$/.test(text) ? text : text + "0") + ".";
+      else if (key === ".") text = /[.,]/.test(text) ? text : (/\d$/.test(text) ? text : text + "0") + sign;
       else text += key;
       draft[name] = clean(text);
       const input = document.getElementById("entry-" + name);
@@ -93,7 +108,7 @@
       ["7", "7"], ["8", "8"], ["9", "9"], ["back", "\u232b", "take the last one away"],
       ["4", "4"], ["5", "5"], ["6", "6"], ["<", "<", "less than"],
       ["1", "1"], ["2", "2"], ["3", "3"], [">", ">", "more than"],
-      [".", ".", "decimal point"], ["0", "0"], extra, ["clear", "C", "clear"],
+      [".", sign, sign === "," ? "decimal comma" : "decimal point"], ["0", "0"], extra, ["clear", "C", "clear"],
     ];
     return make(
       "div",
@@ -115,10 +130,10 @@
       const whole = Math.round(level * 100) % 10 === 0;
       bands.push(
         button(
-          make("span", { class: "tube-line" + (whole ? " tube-line-long" : "") }, whole ? level.toFixed(1) : ""),
-          () => { draft.value = level.toFixed(2); redraw(); changed(); },
+          make("span", { class: "tube-line" + (whole ? " tube-line-long" : "") }, whole ? say(level.toFixed(1)) : ""),
+          () => { draft.value = say(level.toFixed(2)); redraw(); changed(); },
           "tube-band" + (filled ? " tube-filled" : "") + (value === level ? " tube-chosen" : ""),
-          { "aria-label": level.toFixed(2) + " " + card.unit, "aria-pressed": String(value === level) }
+          { "aria-label": say(level.toFixed(2)) + " " + card.unit, "aria-pressed": String(value === level) }
         )
       );
     }
@@ -126,7 +141,7 @@
     function move(way) {
       const next = (isNaN(value) ? from : value) + way * step;
       if (next < -1e-9) return;
-      draft.value = next.toFixed(Math.max(2, card.places));
+      draft.value = say(next.toFixed(Math.max(2, card.places)));
       draft.upper = next > TUBE_HALF + 1e-9;
       redraw();
       changed();
@@ -148,8 +163,8 @@
         make(
           "div",
           { class: "tube-steps" },
-          button("\u2212 " + step, () => move(-1), "entry-key", { "aria-label": "one step of " + step + " less" }),
-          button("+ " + step, () => move(1), "entry-key", { "aria-label": "one step of " + step + " more" })
+          button("\u2212 " + say(step), () => move(-1), "entry-key", { "aria-label": "one step of " + say(step) + " less" }),
+          button("+ " + say(step), () => move(1), "entry-key", { "aria-label": "one step of " + say(step) + " more" })
         ),
         button(draft.upper ? "Lower half of the stem" : "Upper half of the stem", () => {
           draft.upper = !draft.upper;
@@ -180,7 +195,7 @@
     if (isNaN(value) || isNaN(reference) || reference <= 0 || /^[<>]/.test(draft.value)) return "";
     const percent = (100 * (value - reference)) / reference;
     const sign = percent > 0 ? "+" : percent < 0 ? "\u2212" : "";
-    return "deviation " + sign + Math.abs(percent).toFixed(1) + " %";
+    return "deviation " + sign + say(Math.abs(percent).toFixed(1)) + " %";
   }
 
   function put(card, draft, changed, redraw) {
@@ -190,7 +205,7 @@
     if (card.asks_reference) {
       parts.push(field(card, draft, "reference", card.reference_name, card.deviation ? card.unit : "A", changed));
       if (card.references.length > 1)
-        parts.push(choice("or", card.references.map((one) => [String(one), String(one)]), draft.reference, (one) => {
+        parts.push(choice("or", card.references.map((one) => [say(one), say(one)]), draft.reference, (one) => {
           draft.reference = one;
           draft.target = "value";
           redraw();
@@ -208,10 +223,12 @@
     if (card.kind === "judged") return draft.value ? "" : "Choose what was seen.";
     const value = number(draft.value);
     const bound = /^[<>]/.test(draft.value || "") ? draft.value[0] : "";
+    const asks = twoWays(draft.value) || twoWays(draft.reference);
+    if (asks) return asks;
     if (isNaN(value)) return draft.value ? "This is no number." : "Put in what was read.";
     const [low, high] = card.possible;
-    if (low !== null && (value < low || (bound === "<" && value <= low))) return card.title + " cannot be below " + low + " " + card.unit + ".";
-    if (high !== null && (value > high || (bound === ">" && value >= high))) return card.title + " cannot be above " + high + " " + card.unit + ".";
+    if (low !== null && (value < low || (bound === "<" && value <= low))) return card.title + " cannot be below " + say(low) + " " + card.unit + ".";
+    if (high !== null && (value > high || (bound === ">" && value >= high))) return card.title + " cannot be above " + say(high) + " " + card.unit + ".";
     if (card.asks_reference && !(number(draft.reference) > 0)) return "Put in the reference too.";
     return "";
   }
@@ -224,5 +241,5 @@
     return x < low || x > high ? draft.value + " " + card.unit + " lies far outside the readings before. Is the unit right, and the decimal point?" : "";
   }
 
-  window.putIn = { make: make, button: button, choice: choice, put: put, deviation: deviation, refusal: refusal, doubt: doubt };
+  window.putIn = { writes: (mark) => { sign = mark || "."; }, say: say, make: make, button: button, choice: choice, put: put, deviation: deviation, refusal: refusal, doubt: doubt };
 })();

@@ -66,7 +66,7 @@
     draft = { target: "value" };
     if (!card) return;
     draft.instrument = card.instruments.length ? card.instruments[0].name : "";
-    draft.reference = card.references.length ? String(card.references[0]) : "";
+    draft.reference = card.references.length ? window.putIn.say(card.references[0]) : "";
     draft.shift = remembered("shift");
   }
 
@@ -90,6 +90,7 @@
       const first = !page;
       if (page) told.own = page.own;
       page = told;
+      window.putIn.writes(page.decimal);
       const kept = queue.all().map((item) => item.about.stream);
       done = {};
       page.cards.forEach((card) => { if (kept.includes(card.id)) done[card.id] = true; });
@@ -114,7 +115,7 @@
     const all = {
       line: card.line, check: card.check, position: card.position, technician: technician(),
       value: draft.value || "", instrument: draft.instrument || "", note: draft.note || "", shift: draft.shift || "",
-      taken: draft.taken || "",
+      taken: draft.taken || "", unit: card.unit_code || "",
     };
     if (card.asks_reference && draft.reference) all.reference = draft.reference;
     return Object.assign(all, values);

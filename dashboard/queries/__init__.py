@@ -51,7 +51,7 @@ class Queries(Known):
     def board(self) -> BoardPage:
         """Return the board as of this minute."""
         snapshot = self.source.snapshot
-        stands, kept = self.standing(snapshot), self._kept_board
+        stands, kept = self.seen(snapshot), self._kept_board
         if kept is None or kept[0] is not stands:
             kept = self._kept_board = (
                 stands,
@@ -78,7 +78,7 @@ class Queries(Known):
     def stream(self, view: StreamView) -> StreamPage:
         """Return one stream; a page that says so when there is none."""
         snapshot = self.source.snapshot
-        stands, zone = self.standing(snapshot), snapshot.scan.zone
+        stands, zone = self.seen(snapshot), snapshot.scan.zone
         result = next((result for result in stands.streams if result.key == key_of(view)), None)
         if result is None:
             return no_stream(view)
@@ -92,7 +92,7 @@ class Queries(Known):
 
         It carries `search`, the address as the browser wrote it, so that the browser knows what was asked.
         """
-        scan, result = self.source.snapshot.scan, self.result(view)
+        scan, result = self.source.snapshot.scan, self.shown(view)
         if result is None or not len(result.readings):
             return None
         window, _ = window_of(result, view, scan.zone)
@@ -123,8 +123,8 @@ class Queries(Known):
         return f"{super().stamp(view)} {room.written() if room is not None else 0}"
 
     def room(self, view: StreamView) -> Room | None:
-        """Return one stream in depth; None when there is no such stream, or none of its readings counts yet."""
-        result = self.result(view)
+        """Return one stream in depth, to be read; None when there is none, or none of its readings counts yet."""
+        result = self.shown(view)
         return Room(self, self.memory, view, result) if result is not None and len(result.readings) else None
 
     def part_figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Any:
@@ -165,7 +165,8 @@ class Queries(Known):
         Raises:
             SpcError: it cannot be kept, in words for the form.
         """
-        room = self.room(view)
+        result = self.result(view)  # what is kept is in the unit of the catalogue
+        room = Room(self, self.memory, view, result) if result is not None and len(result.readings) else None
         if room is None:
             raise InputError("There is no such stream any more; go back to the board.")
         return write(room, what, fields, person, self.clock())

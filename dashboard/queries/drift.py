@@ -264,7 +264,7 @@ class Room(RoomRecords):
 
     def _others(self) -> list[StreamResult]:
         key = self.result.key
-        streams = self.known.standing().streams
+        streams = self.known.seen().streams
         return [each for each in streams if each.key.line == key.line and each.key != key and len(each.readings)]
 
     def _beside(self) -> list[StreamResult]:
@@ -276,7 +276,7 @@ class Room(RoomRecords):
 
     def split(self) -> Split | None:
         """Return the readings in view, parted as the address asks; None where there is but one group."""
-        streams = self.known.standing().streams
+        streams = self.known.seen().streams
         ways = ways_of(self.result, streams)
         if not ways:
             return None
@@ -286,7 +286,7 @@ class Room(RoomRecords):
 
     def splits(self) -> SplitPart:
         """Return the readings in view, parted one way, in words."""
-        found, streams = self.split(), self.known.standing().streams
+        found, streams = self.split(), self.known.seen().streams
         if found is None:
             return SplitPart(
                 (), (), "", "All readings share one instrument, technician and shift, or none is written down."

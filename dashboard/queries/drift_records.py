@@ -1,5 +1,6 @@
 """What people wrote down about a stream, out of the store: notes, and what was done about its signals."""
 
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import Any, TypeVar
 
@@ -12,6 +13,7 @@ from dashboard.views.choices import Step
 from dashboard.views.drift import NoteRow
 from spc.figures.notes import NoteMark
 from spc.results import StreamResult
+from spc.shown import conversion
 from spc.times import to_microseconds
 from spc.wording import time_text
 
@@ -36,7 +38,26 @@ class RoomRecords:
         def ask() -> tuple[Any, ...]:
             return tuple(entry for entry in store.records(kind, str(key)) if entry.record.key == key)  # type: ignore[attr-defined]  # every kind asked for here is of a stream
 
-        return self.memory.once((kind.__name__, key), (version, self.known.snapshot.scan), ask)
+        found = self.memory.once((kind.__name__, key), (version, self.known.snapshot.scan), ask)
+        return self._shown(found) if kind.__name__ == "Baseline" and self.result.check.kept_in else found
+
+    def _shown(self, entries: tuple[Any, ...]) -> tuple[Any, ...]:
+        """Return baselines with their levels in the unit that the stream is shown in."""
+        check = self.result.check
+        by = conversion(check.kept_in, check.unit)
+        return tuple(
+            replace(
+                entry,
+                record=replace(
+                    entry.record,
+                    centre_line=by.value(entry.record.centre_line),
+                    sigma=by.difference(entry.record.sigma),
+                    lower=by.value(entry.record.lower),
+                    upper=by.value(entry.record.upper),
+                ),
+            )
+            for entry in entries
+        )
 
     def written(self) -> int:
         """Return how much people wrote down about this stream."""

@@ -19,12 +19,15 @@ from spc.entry import Written, as_readings, cut_after, needs_reference, of_strea
 from spc.entry_doubts import doubts
 from spc.errors import InputError
 from spc.figures import course
+from spc.formats import Formats
 from spc.ingest.clean import Number, Reason, parse_number, parse_word
 from spc.records import NOT_RUN, Bound, StreamKey
 from spc.results import StreamResult
+from spc.shown import check_in, result_in, shown_in
 from spc.signals import episodes, subject
 from spc.stream_facts import charted_text, written_text
 from spc.times import from_microseconds, to_microseconds
+from spc.units import convert, same_unit
 from spc.wording import chart_name, time_text
 
 OLDEST = timedelta(days=30)
@@ -39,7 +42,7 @@ NAME = re.compile(r"[0-9a-f]{16,40}")
 LONGEST: Mapping[str, int] = {
     "entry": 40, "line": 80, "check": 80, "position": 80, "value": 40, "reference": 40, "instrument": 80,
     "technician": 80, "shift": 40, "note": 500, "taken": 16, "why": 300, "seen": 5, "cause": 500, "action": 500,
-    "rule": 80, "at": 20,
+    "rule": 80, "at": 20, "unit": 20,
 }  # fmt: skip
 """Letters of a text that a tablet sends; anything else is not taken."""
 
@@ -111,13 +114,16 @@ def keep(known: Known, body: Sent, person: str) -> tuple[KeptReading | None, tup
     if find_written(store.engine, body.key, body["entry"]) is not None:
         return _kept(known, body, person, before=True), ()
     now = known.now()
-    written = _written(known, body, check, person, now)
-    refuse_impossible(written, check, now)
+    unit = _unit(body, check)
+    typed = _written(known, body, check, person, now)
+    refuse_impossible(typed, check_in(check, unit), now)
     result = _result(known, body.key)
-    asked = doubts(result, written, of_stream(result, check, body.key))
+    stream = check_in(of_stream(result, check, body.key), unit)
+    asked = doubts(None if result is None else result_in(result, unit), typed, stream)
     if any(doubt.kind not in body.sure for doubt in asked):
         return None, tuple({"kind": doubt.kind, "says": doubt.says} for doubt in asked)
-    who, one = person or written.technician, as_readings(written, 0)
+    written, other = _in_unit_kept(typed, body, check, unit)
+    who, one = person or written.technician, as_readings(written, 0, **other)
     how = add_written(store.engine, one, check.unit, name=body["entry"], who=who, now=known.clock())
     known.source.poll()
     return _kept(known, body, who, before=how != "kept", written=written), ()
@@ -133,10 +139,10 @@ def _written(known: Known, body: Sent, check: Check, person: str, now: datetime)
     if not technician:
         raise InputError("Write your name: a reading carries the name of who took it.")
     taken = _taken(known, body, now)
-    value, bound, word = _value(body["value"], check)
+    value, bound, word = _value(body["value"], check, known.formats)
     reference = math.nan
     if body["reference"] and not word and needs_reference(check):
-        found = parse_number(body["reference"], delimiter=";")
+        found = parse_number(known.formats.read(body["reference"]), delimiter=";")
         if not isinstance(found, Number) or found.bound is not Bound.EXACT:
             raise InputError(f"“{body['reference']}” is no reference; write one number.")
         reference = found.value
@@ -145,6 +151,22 @@ def _written(known: Known, body: Sent, check: Check, person: str, now: datetime)
         body.key, taken, value, bound, word, reference, "" if word == NOT_RUN else body["instrument"], technician,
         shift, body["note"],
     )  # fmt: skip
+
+
+def _unit(body: Sent, check: Check) -> str:
+    """Return the unit that an entry was typed in: the one it names, else that of the catalogue."""
+    unit = body["unit"] or check.unit
+    if not (same_unit(unit, check.unit) or check_in(check, unit).kept_in):
+        raise InputError(f"{check.title} is not read in {unit}; open the page again.")
+    return unit
+
+
+def _in_unit_kept(typed: Written, body: Sent, check: Check, unit: str) -> tuple[Written, dict[str, str]]:
+    """Return an entry in the unit of the catalogue, and beside it what was typed where that is another unit."""
+    if typed.word or same_unit(unit, check.unit):
+        return typed, {}
+    kept = float(convert([typed.value], unit, check.unit)[0])
+    return replace(typed, value=kept), {"typed": f"{body['value']} {unit}"}
 
 
 def _taken(known: Known, body: Sent, now: datetime) -> datetime:
@@ -161,13 +183,13 @@ def _taken(known: Known, body: Sent, now: datetime) -> datetime:
     return taken
 
 
-def _value(text: str, check: Check) -> tuple[float, Bound, str]:
+def _value(text: str, check: Check, formats: Formats) -> tuple[float, Bound, str]:
     if not text:
         raise InputError("Write what was read.")
     word = parse_word(text, check)
     if word is not None:
         return math.nan, Bound.EXACT, word
-    found = parse_number(text.replace(",", "."), delimiter=",")
+    found = parse_number(formats.read(text), delimiter=",")
     if isinstance(found, Reason):
         raise InputError(f"“{text}”: {found.text}")
     if not isinstance(found, Number) or check.kind == "judged":
@@ -196,22 +218,23 @@ def _kept(known: Known, body: Sent, who: str, *, before: bool, written: Written 
             body["entry"], stream_id(body.key), check.title, body["value"], "", who, before, "undecided",
             "It was kept, and corrected since.", "", (), "", "", None, {}, "", view_of(body.key).href,
         )  # fmt: skip
-    said, readings = said_of(result, place, zone), result.readings
+    until = shown_in(cut_after(result, place), known.formats)
+    said, readings = said_of(until, place, zone), result.readings
     at = from_microseconds(int(readings.taken_at[place]))
-    drawn = course(cut_after(result, place))
+    drawn = course(until)
     signal = _signal(known, body.key, said.signal, raised=said.raised) if said.signal is not None else None
     failed = said.word in ("fail", "outside")
     return KeptReading(
         entry=body["entry"],
         stream=stream_id(body.key),
         title=f"{body['line']} · {subject(result)}",
-        value=written_text(result, place),
+        value=written_text(until, place),
         at=time_text(at, zone),
         who=str(readings.technician[place]) or who,
         before=before,
         word=said.word,
         verdict=said.sentence,
-        margin=_margin_words(said.margin, result, place),
+        margin=_margin_words(said.margin, until, place),
         obliges=said.obliges,
         exposed=_exposed(result, place, known) if failed else "",
         exposed_href=exposed_href(body.key, at, zone) if failed else "",
@@ -325,8 +348,10 @@ def correct(known: Known, body: Sent, person: str) -> str:
     said = None
     if body["value"]:
         check = known.snapshot.scan.catalogue.named(body["check"])
-        written = replace(_written(known, body, check, who, known.now()), taken_at=found.identity.taken_at, shift="")
-        refuse_impossible(written, check, known.now())
+        unit = _unit(body, check)
+        typed = replace(_written(known, body, check, who, known.now()), taken_at=found.identity.taken_at, shift="")
+        refuse_impossible(typed, check_in(check, unit), known.now())
+        written, _ = _in_unit_kept(typed, body, check, unit)
         result = _result(known, body.key)
         place = _place(result, body["entry"], None) if result is not None else None
         shift = str(result.readings.shift[place]) if result is not None and place is not None else ""

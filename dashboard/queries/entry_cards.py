@@ -17,6 +17,7 @@ from spc.entry import WHENS, When, needs_reference, of_stream, shift_at, when_du
 from spc.entry_doubts import usual_range
 from spc.records import StreamKey
 from spc.results import StreamResult
+from spc.shown import check_shown, shown_in
 from spc.signals import stream_state
 from spc.wording import bounds_text, date_text, time_text
 
@@ -64,6 +65,7 @@ def entry_page(known: Known, person: str) -> EntryPage:
         shifts=() if known.calendar.shifts else _most_recent(stands.streams, "shift", 6),
         now=known.now().astimezone(zone).replace(tzinfo=None).isoformat(timespec="minutes"),
         zone=str(zone),
+        decimal=known.formats.sign,
         why_not=NO_STORE if known.store is None else "",
     )
 
@@ -85,7 +87,8 @@ def _card(
 ) -> Card:
     zone, now = known.zone, known.now()
     check = of_stream(result, entry, key)
-    read = result if result is not None and len(result.readings) else None
+    seen, asked = check_shown(entry, known.formats), check_shown(check, known.formats)
+    read = shown_in(result, known.formats) if result is not None and len(result.readings) else None
     state = stream_state(read, zone, now, due) if read is not None else None
     deviation = entry.charted == "deviation"
     names = _most_recent([read], "instrument", INSTRUMENTS) if read is not None else ()
@@ -98,19 +101,20 @@ def _card(
         kind=entry.kind,
         when=when_due(due, now, shift_at(known.calendar, key.line, now, zone)[1]) if read is not None else "due now",
         due=_due_words(due, state.due_text if state else "Nothing written down yet", known),
-        unit=entry.unit_label,
-        step=entry.resolution,
-        places=_places(entry),
-        signed=entry.kind == "measured" and (entry.possible[0] is None or entry.possible[0] < 0),
-        possible=entry.possible,
+        unit=seen.unit_label,
+        unit_code=seen.unit,
+        step=seen.resolution,
+        places=_places(seen),
+        signed=entry.kind == "measured" and (seen.possible[0] is None or seen.possible[0] < 0),
+        possible=seen.possible,
         usual=usual_range(read),
-        tube=entry.unit == TUBE_UNIT,
+        tube=seen.unit == TUBE_UNIT,
         deviation=deviation,
         asks_reference=needs_reference(entry),
         references=_references(read, check),
         reference_name="Current through the ring" if not deviation else "Reference",
         words=_words(check),
-        asked=bounds_text(check.acceptance, check),
+        asked=bounds_text(asked.acceptance, asked),
         confirmed=check.acceptance.confirmed or check.acceptance.rule == "none",
         last_age=state.age_text if state else "",
         moves=state.headline if state and state.word in ("failed", "moving") else "",

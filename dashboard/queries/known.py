@@ -1,6 +1,8 @@
 """What the board knows now: the latest snapshot, how it stands this minute, the store behind it."""
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -10,8 +12,10 @@ from dashboard.urls import StreamView
 from dashboard.views import Header
 from spc.catalogue.load import load_catalogue
 from spc.errors import SetupError, SpcError
+from spc.formats import Formats, formats_of
 from spc.results import StreamResult
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar, load_calendar
+from spc.shown import shown_in
 from spc.standing import Standing, newest, standing
 from spc.watch import Snapshot, Watch
 from spc.wording import time_text
@@ -90,6 +94,7 @@ class Known:
         self.source, self.settings, self.clock = source, settings, clock
         self.calendar = site_calendar(settings)
         self._stands: tuple[tuple[int, int], Standing] | None = None
+        self._seen: tuple[Standing, Standing] | None = None
 
     def reload(self) -> str | None:
         """Read catalogue and calendar anew; return why one of them is not taken, in which case the one before stays."""
@@ -137,6 +142,29 @@ class Known:
             kept = self._stands = (stamp, standing(snapshot.scan, self.calendar, now))
         return kept[1]
 
+    @property
+    def formats(self) -> Formats:
+        """How the site writes numbers and times, and the units it wants shown."""
+        return self.source.snapshot.scan.catalogue.formats
+
+    def in_formats(self) -> AbstractContextManager[None]:
+        """Let the site's formats hold for the words that are made within."""
+        return formats_of(self.formats)
+
+    def seen(self, snapshot: Snapshot | None = None) -> Standing:
+        """Return how the log stands this minute, in the units that the site wants shown: to read, never to keep."""
+        stands, formats = self.standing(snapshot), (snapshot or self.source.snapshot).scan.catalogue.formats
+        kept = self._seen
+        if kept is None or kept[0] is not stands:
+            shown = tuple(shown_in(result, formats) for result in stands.streams)
+            same = all(one is other for one, other in zip(shown, stands.streams, strict=True))
+            kept = self._seen = (stands, stands if same else replace(stands, streams=shown))
+        return kept[1]
+
+    def shown(self, view: StreamView) -> StreamResult | None:
+        """Return the stream of `view` in the units that the site wants shown; None where there is none."""
+        return next((result for result in self.seen().streams if result.key == key_of(view)), None)
+
     def result(self, view: StreamView) -> StreamResult | None:
         """Return the stream of `view`; None where there is none."""
         streams = self.standing().streams
@@ -171,6 +199,7 @@ class Known:
             title=self.settings.title,
             last_reading=time_text(last, scan.zone) if last is not None else "no reading yet",
             zone=str(scan.zone),
+            formats=self.formats.said,
             clock="demo clock" if self.settings.clock == "log" else "",
             read=count(rows.read),
             accepted=count(rows.accepted),

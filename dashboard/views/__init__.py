@@ -105,6 +105,7 @@ class Header:
     title: str
     last_reading: str
     zone: str
+    formats: str  # how the site writes numbers and times, where that is not as they came
     clock: str  # whose clock it is, where it is not this machine's
     read: str
     accepted: str

@@ -36,6 +36,7 @@ class Card:
     when: str  # "overdue", "due now", "this shift", "later", "resting"
     due: str  # in words
     unit: str
+    unit_code: str  # as logs write it: sent along, so that an entry says what it was typed in
     step: float | None  # smallest one that a reading can be written in
     places: int  # decimals of a reading
     signed: bool  # whether it can lie below 0
@@ -77,6 +78,7 @@ class EntryPage:
     shifts: tuple[str, ...]  # names to choose from where no calendar says which it is
     now: str  # local time of the site, to the minute
     zone: str
+    decimal: str  # the sign before decimals that this site writes
     why_not: str  # why nothing can be written down; "" where it can
 
 

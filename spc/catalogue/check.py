@@ -9,6 +9,7 @@ from typing import Literal
 from spc.catalogue.acceptance import Acceptance, Mark
 from spc.catalogue.table import CountedIn, nearest
 from spc.errors import InputError
+from spc.formats import AS_IT_CAME, Formats
 from spc.records import StreamKey
 from spc.rules import RuleSetting
 from spc.signed_baseline import SignedBaseline
@@ -104,6 +105,7 @@ class Check:
     signed_baselines: tuple[SignedBaseline, ...] = ()  # of one stream, as a store keeps them
     early_warning: bool = True  # whether the model of the stream warns
     rules_signal: bool = False  # whether the run rules and the moving range warn too, or are only drawn
+    kept_in: str = ""  # of a check shown in another unit: the one that readings and limits are written in
 
     def acceptance_for(self, key: StreamKey) -> Acceptance:
         """Return the acceptance limits of one stream: of its position, else of its line, else of the check."""
@@ -118,6 +120,7 @@ class Catalogue:
     checks: Mapping[str, Check]
     event_kinds: frozenset[str]
     source: str  # what to tell people it came from: "starter catalogue", or the site's file
+    formats: Formats = AS_IT_CAME  # how the site writes numbers and times, and the units it wants shown
 
     def named(self, key: str) -> Check:
         """Return the check with this key.

@@ -12,6 +12,7 @@ from typing import Any
 
 from spc.catalogue.build import RULE_FIELDS, check_from
 from spc.catalogue.check import EVENT_KINDS, Catalogue
+from spc.catalogue.site import SITE_KEYS, formats_from
 from spc.catalogue.table import LIFTED, Table, nearest, shown
 from spc.errors import CatalogueError
 from spc.units import convertible, same_unit, units_like
@@ -74,7 +75,7 @@ def catalogue_from(values: Values, source: str) -> Catalogue:
         CatalogueError: a mistake in the values.
     """
     base, site = _starter_values(), Table(source, "", values)
-    site.only(("defaults", "check"))
+    site.only(("site", "defaults", "check"))
     own_defaults, own_checks = site.named("defaults"), site.named("check")
     own_defaults.only(DEFAULT_KEYS)
     defaults = Table(site.file, "defaults", _merged(base["defaults"], own_defaults.values))
@@ -89,7 +90,9 @@ def catalogue_from(values: Values, source: str) -> Catalogue:
                 "", f"no check '{key}' yet; {nearest(key, base['check'])} (a new one needs title and kind)"
             )
         checks[key] = check_from(key, _override(base["check"].get(key, {}), own), defaults)
-    return Catalogue(checks, EVENT_KINDS, site.file)
+    own_site = site.named("site")
+    own_site.only(SITE_KEYS)
+    return Catalogue(checks, EVENT_KINDS, site.file, formats_from(own_site))
 
 
 def _merged(base: Values, own: Values) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from spc.containment import ExposureWindow
 from spc.figures.frame import Screen
 from spc.figures.sheet import Axis, Pane, Trace, sheet
-from spc.figures.theme import TIME_FORMATS, Theme
+from spc.figures.theme import Theme, time_formats
 from spc.schedule.ledger import Entry, StreamLedger
 from spc.schedule.operation import Operation
 from spc.wording import time_text
@@ -59,7 +59,7 @@ def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Sc
 def _dated(figure: "go.Figure", screen: Screen) -> "go.Figure":
     """Return the figure with dates that cannot be read two ways, as many as have room beside one another."""
     most = max(2, int(figure.layout.width / (110 * screen.scale)))
-    return figure.update_xaxes(tickformatstops=TIME_FORMATS, tickangle=0, nticks=most)
+    return figure.update_xaxes(tickformatstops=time_formats(), tickangle=0, nticks=most)
 
 
 def _local(at: datetime, zone: tzinfo) -> str:

@@ -20,12 +20,11 @@ from spc.figures.window import Window
 from spc.figures.words import axis_time
 from spc.results import Segment, StreamResult
 from spc.times import to_microseconds
-from spc.wording import level_text
+from spc.wording import level_text, plain
 
 ACCEPTANCE = {"width": 3.0, "dash": "solid"}
 CONTROL = {"width": 1.5, "dash": "7px,4px"}
 PROVISIONAL = {"width": 1.5, "dash": "2px,4px"}
-MINUS = "\N{MINUS SIGN}"
 CENTRE = {"width": 1.2, "dash": "solid"}
 
 Trace = dict[str, Any]
@@ -186,7 +185,7 @@ def _main_names(result: StreamResult, frame: Frame, window: Window) -> list[Name
     named = []
     for side, levels in acceptance_in_view(result, window).items():
         for level in levels[:2]:
-            text = f"{'at least' if side == 'lower' else 'at most'} {f'{level:.6g}'.replace('-', MINUS)}"
+            text = f"{'at least' if side == 'lower' else 'at most'} {plain(level)}"
             note = "" if check.acceptance.confirmed else "not confirmed"
             named.append(Named(float(level), text, theme.acceptance, heavy=True, note=note))
     for _, segment in list(segments_in_view(result, window))[-1:]:

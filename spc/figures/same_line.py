@@ -11,7 +11,7 @@ from spc.catalogue.check import LINE_EVENTS
 from spc.figures.frame import Frame, Screen, frame_for
 from spc.figures.individuals import pane_range, places_drawn
 from spc.figures.levels import ACCEPTANCE, CENTRE, CONTROL, acceptance_in_view, drawn_line, segment_ends
-from spc.figures.theme import TIME_FORMATS, template
+from spc.figures.theme import template, time_formats
 from spc.figures.window import Window
 from spc.figures.words import axis_time, axis_times, event_name, touched_event, touched_points, touched_words
 from spc.records import Event
@@ -67,7 +67,7 @@ def same_line_figure(
             "range": [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)],
             "anchor": f"y{len(streams)}" if len(streams) > 1 else "y",
             "tickfont": {"size": frame.small},
-            "tickformatstops": TIME_FORMATS,
+            "tickformatstops": time_formats(),
             "nticks": max(3, frame.plot_width // frame.px(110)),
             "showspikes": True,
             "spikemode": "across",

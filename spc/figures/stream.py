@@ -9,7 +9,7 @@ from spc.figures.frame import Frame, Screen, frame_for
 from spc.figures.happenings import LANES, Mark, boundary_shapes, event_traces, idle_shapes, marks
 from spc.figures.individuals import individuals_layout, individuals_traces
 from spc.figures.notes import NoteMark, note_traces
-from spc.figures.theme import TIME_FORMATS, template
+from spc.figures.theme import template, time_formats
 from spc.figures.verdicts import verdict_height, verdict_layout, verdict_traces
 from spc.figures.warning import start_shapes, warning_traces
 from spc.figures.window import Window, last_readings
@@ -89,7 +89,7 @@ def common_layout(
             "range": [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)],
             "anchor": "y2" if frame.ranges else "y",
             "tickfont": {"size": frame.small},
-            "tickformatstops": TIME_FORMATS,
+            "tickformatstops": time_formats(),
             "nticks": max(3, frame.plot_width // frame.px(110)),
             "showspikes": True,
             "spikemode": "across",

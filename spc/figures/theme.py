@@ -7,7 +7,9 @@ Each pair of colours that has to be told apart also differs in lightness, and no
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from spc.formats import formats_now
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
@@ -68,7 +70,7 @@ LIGHT = Theme(
 )
 THEMES: Mapping[str, Theme] = MappingProxyType({theme.name: theme for theme in (DARK, LIGHT)})
 
-TIME_FORMATS = [
+_TIME_FORMATS: list[dict[str, Any]] = [
     {"dtickrange": [None, 60_000], "value": "%H:%M:%S\n%-d %b %Y"},
     {"dtickrange": [60_000, 86_400_000], "value": "%H:%M\n%a %-d %b %Y"},
     {"dtickrange": [86_400_000, "M1"], "value": "%-d %b\n%Y"},
@@ -76,6 +78,16 @@ TIME_FORMATS = [
     {"dtickrange": ["M12", None], "value": "%Y"},
 ]
 """Day before month in words, so that no date can be read two ways."""
+
+
+def time_formats() -> list[dict[str, Any]]:
+    """Return how times are written along an axis, in the hours of the site's clock."""
+    if formats_now().clock == "24 h":
+        return _TIME_FORMATS
+    return [
+        {**each, "value": str(each["value"]).replace("%H:%M:%S", "%-I:%M:%S %p").replace("%H:%M", "%-I:%M %p")}
+        for each in _TIME_FORMATS
+    ]
 
 
 def template(theme: Theme) -> "go.layout.Template":
@@ -98,6 +110,7 @@ def template(theme: Theme) -> "go.layout.Template":
             "xaxis": {**axis, "showgrid": False, "ticks": "outside", "ticklen": 5},
             "yaxis": {**axis, "showgrid": True, "ticks": "", "automargin": False},
             "showlegend": False,
+            **({"separators": ",\N{NARROW NO-BREAK SPACE}"} if formats_now().decimal == "comma" else {}),
             "hovermode": "closest",
             "hoverdistance": 24,
             "hoverlabel": {
