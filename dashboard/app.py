@@ -216,9 +216,13 @@ def ways(header: Header) -> html.Nav:
 
 def clock(header: Header) -> list[Any]:
     """Return when the last reading was taken, and by which clock."""
-    return ["Last reading ", html.Strong(header.last_reading), html.Span(f" {header.zone}", className="zone")] + (
-        [html.Span(f" \N{MIDDLE DOT} {header.clock}", className="demo-clock")] if header.clock else []
-    ) + ([html.Span(f" \N{MIDDLE DOT} {header.formats}", className="formats")] if header.formats else [])
+    return kept(
+        "Last reading ",
+        html.Strong(header.last_reading),
+        html.Span(f" {header.zone}", className="zone"),
+        html.Span(f" \N{MIDDLE DOT} {header.clock}", className="demo-clock") if header.clock else None,
+        html.Span(f" \N{MIDDLE DOT} {header.formats}", className="formats") if header.formats else None,
+    )
 
 
 def counts(header: Header) -> list[Any]:
