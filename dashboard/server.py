@@ -39,6 +39,9 @@ BACKLOG = 1024
 
 EVERY_ADDRESS = ("0.0.0.0", "::")
 IDLE_SECONDS = 30
+LARGEST_HEADER, LARGEST_BODY = 64 * 1024, 4 * 1024 * 1024
+"""Bytes of a request. The most that a page sends is a sheet of a measurement study, 200 kB."""
+
 ANSWERS_WITHIN = 30.0
 ASKS_EVERY = 0.1
 FINISHES_WITHIN = 5.0
@@ -200,6 +203,8 @@ def create_server(listener: socket.socket, application: Any) -> Any:
         threads=THREADS,
         connection_limit=CONNECTIONS,
         channel_timeout=IDLE_SECONDS,
+        max_request_header_size=LARGEST_HEADER,
+        max_request_body_size=LARGEST_BODY,
         asyncore_use_poll=True,
         ident=None,
         clear_untrusted_proxy_headers=False,  # `layers` does it, and notes that there was a proxy

@@ -1,131 +1,26 @@
 """The gate: every route and callback, who is signed in and who is not, sessions and their ends, wrong passwords."""
 
 import json
-import re
 import threading
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
 from dashboard.app import ROOMS, create_app
-from dashboard.auth import COOKIE, OPEN, OPEN_SUITES
+from dashboard.auth import COOKIE
 from dashboard.ids import Accounts
 from dashboard.queries import Queries, watch
-from dashboard.sessions import Sessions, sessions_file
+from dashboard.sessions import Sessions
 from dashboard.settings import Settings
 from spc.accounts import ROLES
 from spc.store.accounts import add_account, set_active, set_password, set_role
 from spc.store.entries import Account
-from spc.store.store import Store
+from tests.dashboard.made_gate import GOOD, NOW, Site, callback_bodies, routes, sign_in
 from tests.dashboard.made_line import write_line
 
-NOW = datetime(2026, 4, 10, 14, 0, tzinfo=UTC)
-GOOD = "four plain words here"
 HTML = {"Accept": "text/html,application/xhtml+xml"}
 WRONG = "Name and password do not fit, or the account is switched off."
-
-
-class Clock:
-    """A clock that stands until it is set on."""
-
-    def __init__(self) -> None:
-        self.now = NOW
-
-    def __call__(self) -> datetime:
-        return self.now
-
-    def on(self, **more: float) -> None:
-        self.now += timedelta(**more)
-
-
-@dataclass
-class Site:
-    """A board on a store with one account a role, each named by it."""
-
-    server: Flask
-    app: Any
-    store: Store
-    clock: Clock
-    file: Path
-
-    def client(self, name: str = "", *, wall: bool = False) -> FlaskClient:
-        """Return a browser; one that is signed in if a name is given."""
-        client = self.server.test_client()
-        if name:
-            answer = sign_in(client, name, wall=wall)
-            assert answer.status_code == 200, answer.text
-        return client
-
-
-def sign_in(client: FlaskClient, name: str, password: str = GOOD, **more: Any) -> Any:
-    return client.post("/sign-in", json={"name": name, "password": password, **more})
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory) -> tuple[Settings, Path]:
-    folder = tmp_path_factory.mktemp("site")
-    line = write_line(folder)
-    settings = Settings(log=line.log, events=line.events, zone=line.zone, store=str(folder / "spc.db"), title="Hall 4")
-    source = watch(settings)
-    assert source.store is not None
-    for role in ROLES:
-        add_account(source.store, role, role, GOOD, who="setup", now=NOW)
-    source.store.close()
-    return settings, folder
-
-
-@pytest.fixture
-def site(made, tmp_path) -> Any:
-    settings, folder = made
-    copy = tmp_path / "spc.db"
-    with Store.open(folder / "spc.db") as kept:
-        from spc.store.backup import backup
-
-        backup(kept, copy)
-    clock = Clock()
-    source = watch(Settings(store=str(copy), zone=settings.zone))
-    file = sessions_file(tmp_path, str(copy))
-    app = create_app(Queries(source, Settings(store=str(copy), title="Hall 4"), clock=clock), Sessions(file))
-    assert source.store is not None
-    yield Site(app.server, app, source.store, clock, file)
-    source.store.close()
-
-
-def callback_bodies(app: Any) -> list[dict[str, Any]]:
-    """Return a request for every callback that the server answers."""
-    bodies = []
-    for made in app._callback_list:
-        if made.get("clientside_function"):
-            continue
-        names = re.split(r"(?<!\\)\.\.\.", made["output"].removeprefix("..").removesuffix(".."))
-        outputs = [dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names]
-        several = made["output"].startswith("..")
-        bodies.append(
-            {
-                "output": made["output"],
-                "outputs": outputs if several else outputs[0],
-                "changedPropIds": [f"{one['id']}.{one['property']}" for one in made["inputs"]],
-                "inputs": [{**one, "value": None} for one in made["inputs"]],
-                "state": [{**one, "value": None} for one in made.get("state", [])],
-            }
-        )
-    return bodies
-
-
-def routes(site: Site) -> list[tuple[str, str]]:
-    """Return every method and address that the server knows, its variable parts filled in."""
-    found = []
-    for rule in site.server.url_map.iter_rules():
-        if rule.endpoint in OPEN or rule.rule.startswith(OPEN_SUITES):
-            continue
-        address = re.sub(r"<[^>]+>", "x", rule.rule)
-        found += [(method, address) for method in sorted((rule.methods or set()) - {"OPTIONS", "HEAD"})]
-    return found
 
 
 # who is not signed in
