@@ -19,6 +19,7 @@ from spc.errors import InputError, LogError
 from spc.gauge import CrossedStudy, crossed_study
 from spc.ingest.sheet import Sheet, read_text_sheet
 from spc.ingest.table import plain_name
+from spc.wording import in_figures
 
 MOST_READINGS = 20_000
 """Readings of a study: more is a mistaken file."""
@@ -204,3 +205,18 @@ def study_result(
         confidence=confidence,
     )
     return StudyResult(title, what, unit, readings, study, specification)
+
+
+def anova_rows(study: CrossedStudy) -> list[tuple[str, ...]]:
+    """Return the analysis of variance as words: source, sum of squares, df, mean square, F, p value."""
+    return [
+        (
+            line.source,
+            in_figures(line.sum_of_squares, 5),
+            str(line.df),
+            in_figures(line.mean_square, 5),
+            "" if line.f is None else in_figures(line.f, 4),
+            "" if line.p_value is None else in_figures(line.p_value, 2),
+        )
+        for line in study.anova
+    ]

@@ -15,7 +15,7 @@ from spc.errors import InputError, SpcError
 from spc.figures.gauge import gauge_figure
 from spc.ingest.decoder import Decoder
 from spc.ingest.sheet import sheet_of_text
-from spc.study import StudyPlan, StudyResult, plan_study, study_of_sheet, study_result
+from spc.study import StudyPlan, StudyResult, anova_rows, plan_study, study_of_sheet, study_result
 from spc.wording import in_figures, with_unit
 
 LARGEST = 200_000
@@ -130,17 +130,7 @@ def study_told(asked: Mapping[str, Any]) -> StudyTold:
         facts=tuple(facts),
         components=rows,
         confidence=f"{100 * study.confidence:g} % limits",
-        anova=tuple(
-            (
-                line.source,
-                in_figures(line.sum_of_squares, 5),
-                str(line.df),
-                in_figures(line.mean_square, 5),
-                "" if line.f is None else in_figures(line.f, 4),
-                "" if line.p_value is None else in_figures(line.p_value, 2),
-            )
-            for line in study.anova
-        ),
+        anova=tuple(anova_rows(study)),
         statements=tuple(
             dict.fromkeys((*study.statements, *((study.divisions.statement,) if study.divisions is not None else ())))
         ),

@@ -11,6 +11,7 @@ from spc.gauge import CrossedStudy
 from spc.gauge_ranges import RangeStudy
 from spc.generalised_limits import GeneralisedLimits
 from spc.printed.table import acceptance, between, facts, heading, note, percent, plain_table, sure, value
+from spc.study import anova_rows
 from spc.wording import in_figures
 
 NO_BOUND = "no bound"
@@ -18,20 +19,7 @@ NO_BOUND = "no bound"
 
 def crossed_study_printed(study: CrossedStudy, unit: str = "") -> Group:
     """Return a crossed study: analysis of variance, components with limits, distinct categories."""
-    anova = plain_table(
-        ("source", "sum of squares", "df", "mean square", "F", "p value"),
-        [
-            (
-                line.source,
-                in_figures(line.sum_of_squares, 5),
-                str(line.df),
-                in_figures(line.mean_square, 5),
-                "" if line.f is None else in_figures(line.f, 4),
-                "" if line.p_value is None else in_figures(line.p_value, 2),
-            )
-            for line in study.anova
-        ],
-    )
+    anova = plain_table(("source", "sum of squares", "df", "mean square", "F", "p value"), anova_rows(study))
     components = plain_table(
         ("component", "standard deviation", sure(study.confidence), "of the variance"),
         [

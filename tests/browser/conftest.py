@@ -16,6 +16,7 @@ from dashboard import server
 from dashboard.app import create_app
 from dashboard.settings import Settings
 from spc.watch import Watch
+from tests.browser.made_site import Site, running_site
 from tests.dashboard.made_line import asked, watched, write_line
 
 FLAGS = [
@@ -85,6 +86,13 @@ def line(tmp_path: Path) -> Iterator[Line]:
 
     yield Line(settings, f"http://127.0.0.1:{running.effective_port}", source, stop)
     stop()
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    """A board that can be written into."""
+    with running_site(tmp_path) as made:
+        yield made
 
 
 @dataclass(slots=True)

@@ -1,22 +1,16 @@
 """What a line lead does with the tablet: every way to write a check down, with gloves and without the server."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from spc.store.entries import Correction, Reaction
 from tests.browser.entry_steps import DESK, NAMED, TABLET, choose, keep, last, opener, told, type_in
-from tests.browser.made_site import Site, running_site
+from tests.browser.made_site import Site
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
 
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 class Taps:

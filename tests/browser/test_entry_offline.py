@@ -1,21 +1,15 @@
 """Writing checks down while the server is away, or does not answer: nothing is lost, nothing is kept twice."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.entry_steps import TABLET, choose, keep, kept_since, last, opener, told, type_in
-from tests.browser.made_site import Site, running_site
+from tests.browser.made_site import Site
 from tests.dashboard.made_line import BATH, LAMP, SHIM
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -1,6 +1,6 @@
 """The record, as an auditor, a manager and a line lead use it."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 import pytest
@@ -8,7 +8,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from spc.failures import BEFORE_CLOSING, WrittenStep
 from spc.store.accounts import add_account
-from tests.browser.made_site import Site, running_site
+from tests.browser.made_site import Site
 from tests.browser.test_accounts import GOOD, opened
 
 TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
@@ -21,12 +21,6 @@ LABELS = {
     "decided": "What the responsible Level 3 and the customer decided",
     "closed": "Close this record, and why it can be closed",
 }
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 def kinds(site: Site) -> list[str]:

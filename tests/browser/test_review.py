@@ -1,21 +1,11 @@
 """The manager's review: from the first decision to its evidence, another period, the table as a file."""
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import expect
-
-from tests.browser.made_site import Site, running_site
 
 TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
 DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

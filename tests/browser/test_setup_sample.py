@@ -1,22 +1,13 @@
 """The set-up sample before a run, as a person makes it."""
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Page, expect
 
 from spc.run_start import RingHoles, SetupSample
-from tests.browser.made_site import Site, running_site
 
 TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
 DESK = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -2,23 +2,14 @@
 
 import csv
 import io
-from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import expect
-
-from tests.browser.made_site import Site, running_site
 
 TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
 DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
 LEVELS = {"tube 1": 0.15, "tube 2": 0.20, "tube 3": 0.25}
-
-
-@pytest.fixture
-def site(tmp_path) -> Iterator[Site]:
-    with running_site(tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

@@ -1,5 +1,7 @@
 """Writing checks down, through the very routes that a tablet uses."""
 
+import io
+import json
 from datetime import timedelta
 
 import pytest
@@ -7,6 +9,7 @@ from flask import g
 
 from dashboard.app import create_app
 from dashboard.auth import Person
+from dashboard.pages.entry import LARGEST_BODY
 from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, WRITE_REACT
 from spc.store.entries import Calibration, Correction, Instrument, Reaction
 from spc.store.store import Store
@@ -179,6 +182,16 @@ def test_a_body_of_another_form_is_refused_in_words(client, body):
 def test_what_is_too_large_or_no_json_is_not_read(client):
     assert client.post(WRITE_KEEP, json={"note": "x" * 9000}).status_code == 413
     assert client.post(WRITE_KEEP, data={"line": "Line 1"}).status_code == 413
+
+
+def test_a_body_that_tells_no_length_is_read_no_further_than_an_entry_is_long(client, queries):
+    before, body = queries.store.sequence(), io.BytesIO(json.dumps(entry(BATH, "0.21") | {"pad": "x" * 9000}).encode())
+    environ = {"wsgi.input_terminated": True, "HTTP_TRANSFER_ENCODING": "chunked"}
+    answer = client.post(WRITE_KEEP, input_stream=body, content_type="application/json", environ_overrides=environ)
+
+    assert (answer.status_code, answer.get_json()["state"]) == (422, "refused")
+    assert body.tell() <= LARGEST_BODY + 1
+    assert queries.store.sequence() == before
 
 
 @pytest.mark.parametrize(
