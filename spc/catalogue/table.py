@@ -177,8 +177,11 @@ def shown(value: object) -> str:
     """Return `value` for a message: as it stands in the file, on one line, not too long."""
     if isinstance(value, bool):
         return str(value).lower()
-    text = repr(value) if len(repr(value)) <= 60 else repr(value)[:57] + "..."
-    return text
+    try:
+        text = repr(value)
+    except (RecursionError, ValueError):  # nested too deep, or a whole number of too many digits
+        return "a value too long to be shown"
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def nearest(word: str, allowed: Collection[str]) -> str:

@@ -13,7 +13,12 @@ from xml.etree import ElementTree
 
 from spc.ingest.sheet import place_of
 
-LARGEST_PART = 400_000_000  # bytes of one part of a workbook, unpacked
+LARGEST_UNPACKED = 400_000_000  # bytes of all parts of a workbook together, unpacked
+HIGHEST_RATIO = 250  # unpacked to packed, of a part that is larger than any sheet written by hand
+LARGE_PART = 20_000_000  # bytes from which on that ratio counts
+MOST_CELLS = 10_000_000  # in the rectangle that a tab spans
+MOST_MERGED = 2_000
+HEAD = 4_000  # bytes of a part in which a declaration has to stand
 BUILT_IN_PERCENT = frozenset({9, 10})  # 0% and 0.00%
 
 Place = tuple[int, int]
@@ -31,14 +36,37 @@ def marks_of(archive: zipfile.ZipFile) -> dict[str, Marks]:
     """Return the marks of every tab of a workbook by its name.
 
     Raises:
-        ValueError: a part is larger than any log.
+        ValueError: it is larger, or spans more cells, than any log.
         KeyError, ElementTree.ParseError: the workbook is damaged.
     """
-    large = [about.filename for about in archive.infolist() if about.file_size > LARGEST_PART]
-    if large:
-        raise ValueError(f"{large[0]} unpacks to more than {LARGEST_PART} bytes")
+    refuse_bombs(archive)
     styles = _percent_styles(archive)
     return {name: _marks(archive, part, styles) for name, part in _parts(archive)}
+
+
+def refuse_bombs(archive: zipfile.ZipFile) -> None:
+    """Refuse a workbook that is small and unpacks to more than any log; nothing is unpacked to see that.
+
+    What an archive says of its sizes is held to by whoever reads it: a part that is longer does not fit its checksum.
+
+    Raises:
+        ValueError: so.
+    """
+    parts = archive.infolist()
+    if sum(part.file_size for part in parts) > LARGEST_UNPACKED:
+        raise ValueError(f"it unpacks to more than {LARGEST_UNPACKED:,} bytes")
+    for part in parts:
+        if part.file_size > LARGE_PART and part.file_size > HIGHEST_RATIO * max(part.compress_size, 1):
+            raise ValueError(f"{part.filename} unpacks to more than {HIGHEST_RATIO} times its size")
+        if part.filename.endswith((".xml", ".rels")):
+            with archive.open(part) as file:
+                if _declares(file.read(HEAD)):
+                    raise ValueError(f"{part.filename} declares entities, which no spreadsheet program writes")
+
+
+def _declares(head: bytes) -> bool:
+    """Return whether a part of XML starts with declarations of its own, in whatever encoding."""
+    return b"<!" in head.replace(b"\0", b"").replace(b"<!--", b"")
 
 
 def _parts(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
@@ -71,10 +99,14 @@ def _percent_styles(archive: zipfile.ZipFile) -> frozenset[int]:
 def _marks(archive: zipfile.ZipFile, part: str, styles: frozenset[int]) -> Marks:
     percent: set[Place] = set()
     errors: dict[Place, str] = {}
+    span = _Span()
     with archive.open(part) as file:
         for _, element in ElementTree.iterparse(file):
-            if _name(element) == "c":
+            if _name(element) == "mergeCell":
+                span.merge()
+            elif _name(element) == "c":
                 place = _place(element.get("r", ""))
+                span.take(place)
                 kind, children = element.get("t", "n"), {_name(child): child.text or "" for child in element}
                 if place is None:
                     continue
@@ -85,8 +117,29 @@ def _marks(archive: zipfile.ZipFile, part: str, styles: frozenset[int]) -> Marks
                 elif int(element.get("s", "0")) in styles and kind == "n" and "v" in children:
                     percent.add(place)
             elif _name(element) == "row":
+                span.take((int(element.get("r", "1")) - 1, 0))
                 element.clear()
     return Marks(frozenset(percent), errors)
+
+
+class _Span:
+    """The rectangle that the cells of a tab span: whoever reads it makes room for all of it, filled or not."""
+
+    def __init__(self) -> None:
+        self.bottom = self.right = self.merged = 0
+
+    def take(self, place: Place | None) -> None:
+        """Take a cell in; one that does not say where it stands, stands beside the one before."""
+        row, column = place or (self.bottom, self.right + 1)
+        self.bottom, self.right = max(self.bottom, row), max(self.right, column)
+        if (self.bottom + 1) * (self.right + 1) > MOST_CELLS:
+            raise ValueError(f"a tab spans more than {MOST_CELLS:,} cells; delete what lies far from the log")
+
+    def merge(self) -> None:
+        """Count a range of merged cells."""
+        self.merged += 1
+        if self.merged > MOST_MERGED:
+            raise ValueError(f"a tab has more than {MOST_MERGED:,} ranges of merged cells")
 
 
 def _name(element: ElementTree.Element) -> str:

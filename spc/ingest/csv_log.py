@@ -1,5 +1,6 @@
 """A tidy check log: one reading a row, read whole or as it grows; every row is accepted, a duplicate or quarantined."""
 
+import stat
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -14,6 +15,7 @@ from spc.ingest.streams import join_streams
 from spc.ingest.table import SHOWN, Fault, Rows, TableReader
 from spc.ingest.tidy import COLUMNS, REQUIRED, TIME, Cleaned, clean_rows
 from spc.records import BlankCell, CellCount, QuarantinedRow, Readings, Remark, RowCount, StreamKey
+from spc.told import Told
 
 DATES_NEEDED = (
     "is not ISO 8601 and its order is not guessed; "
@@ -23,7 +25,7 @@ OTHERWISE = "; for a sheet with a column for each check, `spc layout` proposes a
 
 
 @dataclass(frozen=True, slots=True)
-class CheckLog:
+class CheckLog(Told):
     """A check log as read."""
 
     rows: RowCount
@@ -139,14 +141,38 @@ def time_reader(file: str, zone: tzinfo | None, dates: str | None) -> TimeReader
         raise LogError(f"{file}: {error}") from None
 
 
+LARGEST_WHOLE = 1_000_000_000
+"""Bytes of the largest file that is read in one go; a log of one reading a row is read in pieces, however large."""
+
+
+def refuse_no_file(path: Path | str) -> int:
+    """Return how many bytes a file holds; refuse what only looks like a file: reading it might never end.
+
+    Raises:
+        LogError: it is a device, a pipe or a socket.
+        OSError: it cannot be looked at.
+    """
+    about = Path(path).stat()
+    if not stat.S_ISREG(about.st_mode) and not stat.S_ISDIR(about.st_mode):
+        raise LogError(f"{path}: a device or a pipe, not a file; write the log into a file and give that")
+    return about.st_size
+
+
 def file_bytes(path: Path | str) -> bytes:
     """Return what is in a file.
 
     Raises:
-        LogError: it is missing, a folder, or may not be read.
+        LogError: it is missing, no file, too large to be read whole, or may not be read.
     """
     try:
+        size = refuse_no_file(path)
+        if size > LARGEST_WHOLE:
+            raise LogError(
+                f"{path}: {size} bytes, and no more than {LARGEST_WHOLE} are read at once; split the file, one a year"
+            )
         return Path(path).read_bytes()
+    except LogError:
+        raise
     except FileNotFoundError:
         raise LogError(f"{path}: there is no such file; check the name and the folder") from None
     except IsADirectoryError:

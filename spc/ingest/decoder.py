@@ -5,6 +5,11 @@ from spc.errors import LogError
 HEAD = 1024  # bytes at the start of a file that must hold no NUL for it to be text
 WORKBOOK = b"PK\x03\x04"
 
+LONGEST_LINE = 1_000_000
+"""Characters of the longest line that is read; a file with a longer one is no log, and is refused."""
+
+BYTES_OF_ONE = 4  # that a character takes at most
+
 
 class Decoder:
     """Bytes of a growing file to text of whole lines; every line end becomes a line feed.
@@ -39,7 +44,13 @@ class Decoder:
         if not wide and b"\0" in self._held[: max(0, HEAD - self._taken)]:
             raise LogError(f"{self._file}: not text (it holds NUL bytes); save the log as CSV and give that file")
         text = self._wide_lines(final=final) if wide else self._lines(final=final)
-        return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+        text = text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+        if len(self._held) > LONGEST_LINE * BYTES_OF_ONE or has_longer_line(text):
+            raise LogError(
+                f"{self._file}: a line of more than {LONGEST_LINE:,} characters; a log has a line for each reading, so "
+                "see whether its line ends were lost, or whether this is another file"
+            )
+        return text
 
     def _recognise(self, *, final: bool) -> bool:
         head = self._held[:4]
@@ -91,3 +102,14 @@ class Decoder:
         if "\ufffd" in whole:
             self.damaged_lines += sum("\ufffd" in line for line in whole.split("\n"))
         return whole
+
+
+def has_longer_line(text: str) -> bool:
+    """Return whether a line of `text` is longer than LONGEST_LINE."""
+    at = 0
+    while len(text) - at > LONGEST_LINE:
+        end = text.rfind("\n", at, at + LONGEST_LINE + 1)
+        if end < 0:
+            return True
+        at = end + 1
+    return False

@@ -15,13 +15,14 @@ from spc.ingest.table import Fault, TableReader
 from spc.ingest.tidy import trimmed
 from spc.records import NO_OFFSET, Bound, Event, QuarantinedRow, RowCount
 from spc.times import from_microseconds
+from spc.told import Told
 
 REQUIRED = ("at", "line", "kind")
 COLUMNS = (*REQUIRED, "check", "position", "amount", "unit", "note")
 
 
 @dataclass(frozen=True, slots=True)
-class EventLog:
+class EventLog(Told):
     """An event file as read."""
 
     rows: RowCount

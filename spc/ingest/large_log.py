@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from spc.arrays import IntArray, shared
 from spc.catalogue.check import Catalogue
 from spc.errors import LogError
-from spc.ingest.csv_log import OTHERWISE, CheckLog, LogReader
+from spc.ingest.csv_log import OTHERWISE, CheckLog, LogReader, refuse_no_file
 from spc.ingest.dates import Times
 from spc.ingest.decisions import notes
 from spc.ingest.streams import join_streams
@@ -41,7 +41,7 @@ QUOTED_LINE = re.compile('[^\n]*"[^\n]*')
 def is_large(path: Path | str) -> bool:
     """Return whether a file is better read here, and can be."""
     try:
-        return Path(path).stat().st_size >= LARGE and find_spec("pyarrow") is not None
+        return refuse_no_file(path) >= LARGE and find_spec("pyarrow") is not None
     except (OSError, ValueError):
         return False
 

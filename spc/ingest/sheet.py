@@ -12,7 +12,7 @@ from spc.errors import LogError
 from spc.ingest.csv_log import file_bytes
 from spc.ingest.decisions import encoding_notes
 from spc.ingest.decoder import Decoder
-from spc.ingest.table import AFTER_QUOTE, DELIMITERS, NEVER_CLOSED
+from spc.ingest.table import AFTER_QUOTE, DELIMITERS, MOST_COLUMNS, NEVER_CLOSED
 
 LINES_WEIGHED = 400  # lines that tell what parts the cells
 LINES_JOINED = 10  # lines that one quoted cell may run over
@@ -109,6 +109,10 @@ def sheet_of_text(text: str, file: str) -> Sheet:
     if not lines:
         raise LogError(f"{file}: the file is empty; give a sheet with a header and a row for each shift")
     delimiter, width = _delimiter(lines)
+    if width > MOST_COLUMNS:
+        raise LogError(
+            f"{file}: {width:,} columns, and no more than {MOST_COLUMNS:,} are read; give the log's sheet alone"
+        )
     rows, numbers, faults = _rows(lines, delimiter, width)
     return Sheet(file, "", tuple(rows), tuple(numbers), delimiter, faults=faults)
 

@@ -22,6 +22,9 @@ BLOCK = 1 << 18  # characters split at once
 APART = "\x1f"  # the unit separator of ASCII, which logs do not use
 BLANK = " \t\xa0\ufeff"  # what a line without a row may hold
 SHOWN = 300  # characters of a faulty row that are kept
+MOST_COLUMNS = 1_000
+"""Columns of the widest table that is read; a log of one reading a row has a dozen."""
+
 DIGIT = re.compile("[0-9]")
 SEP = re.compile(r'[\ufeff]?"?sep=[,;\t]?"?[ \r]*', re.IGNORECASE)
 """A first line that spreadsheets write to say what parts the cells."""
@@ -298,6 +301,11 @@ class TableReader:
         names, delimiter = self._best_names(line)
         lacking = [name for name in self._required if name not in names]
         where = f"{self._file}: line {self._line}"
+        if len(names) > MOST_COLUMNS:
+            raise LogError(
+                f"{where} names {len(names):,} columns, and no more than {MOST_COLUMNS:,} are read; "
+                "see whether this is a log, and remove the columns that nobody needs"
+            )
         if lacking:
             found = ", ".join(repr(name[:40]) for name in names[:20])
             raise LogError(
