@@ -33,7 +33,12 @@ KINDS: Mapping[str, type | tuple[type, ...]] = {
 }
 """What a property of a component may be, beside nothing."""
 
-DATA: Mapping[str, type | tuple[type, ...]] = {Board.TOLD: dict, Drift.WROTE: int, Shell.SCREEN: dict, Study.ASKED: dict}
+DATA: Mapping[str, type | tuple[type, ...]] = {
+    Board.TOLD: dict,
+    Drift.WROTE: int,
+    Shell.SCREEN: dict,
+    Study.ASKED: dict,
+}
 """What a store may hold, beside nothing; what is not named here is only compared or looked up."""
 
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.table import Length, Table, nearest
+from spc.catalogue.toml_file import toml_bytes, toml_values
 from spc.errors import CatalogueError
 from spc.monitor import touches
 from spc.records import Event, Readings, StreamKey
@@ -88,7 +89,7 @@ def load_instruments(path: Path | str, zone: tzinfo) -> InstrumentFile:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
     try:
-        values = tomllib.loads(Path(path).read_bytes().decode("utf-8-sig"))
+        values = toml_values(toml_bytes(path).decode("utf-8-sig"))
     except OSError as error:
         raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a file") from None
     except UnicodeDecodeError as error:

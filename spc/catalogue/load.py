@@ -14,6 +14,7 @@ from spc.catalogue.build import RULE_FIELDS, check_from
 from spc.catalogue.check import EVENT_KINDS, Catalogue
 from spc.catalogue.site import SITE_KEYS, formats_from
 from spc.catalogue.table import LIFTED, Table, nearest, shown
+from spc.catalogue.toml_file import toml_bytes, toml_values
 from spc.errors import CatalogueError
 from spc.units import convertible, same_unit, units_like
 
@@ -51,13 +52,13 @@ def load_catalogue(path: Path | str | None = None) -> Catalogue:
 
 def _read(path: Path) -> Values:
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = toml_bytes(path).decode("utf-8-sig")
     except OSError as error:
         raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a catalogue file") from None
     except UnicodeDecodeError as error:
         raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
     try:
-        return tomllib.loads(text)
+        return toml_values(text)
     except (ValueError, RecursionError) as error:
         problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
         raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None

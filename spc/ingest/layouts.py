@@ -60,6 +60,7 @@ from typing import Literal, cast, get_args
 from spc.catalogue.acceptance import plain_word
 from spc.catalogue.check import Catalogue, Check
 from spc.catalogue.table import Table, nearest, shown
+from spc.catalogue.toml_file import toml_bytes, toml_values
 from spc.errors import CatalogueError, LayoutError
 from spc.ingest.sheet import letters, place_of
 from spc.units import convertible, quantity, same_unit, units_like
@@ -164,7 +165,7 @@ def load_layout(path: Path | str, catalogue: Catalogue) -> Layout:
         LayoutError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
     try:
-        text = Path(path).read_bytes().decode("utf-8-sig")
+        text = toml_bytes(path).decode("utf-8-sig")
     except FileNotFoundError:
         raise LayoutError(f"{path}: there is no such file; `spc layout` proposes a layout") from None
     except OSError as error:
@@ -177,7 +178,7 @@ def load_layout(path: Path | str, catalogue: Catalogue) -> Layout:
 def layout_from(text: str, file: str, catalogue: Catalogue) -> Layout:
     """Return the layout that the TOML `text` describes, `file` naming it in refusals; as `load_layout`."""
     try:
-        values = tomllib.loads(text)
+        values = toml_values(text)
     except (ValueError, RecursionError) as error:
         problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
         raise LayoutError(f"{file}: {problem}; correct the TOML there") from None

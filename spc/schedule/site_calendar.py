@@ -40,6 +40,7 @@ from typing import Any
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.table import Table, nearest, shown
+from spc.catalogue.toml_file import toml_bytes, toml_values
 from spc.errors import CatalogueError
 from spc.records import StreamKey
 
@@ -170,7 +171,7 @@ def load_calendar(path: Path | str, catalogue: Catalogue) -> SiteCalendar:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
     try:
-        values = tomllib.loads(Path(path).read_bytes().decode("utf-8-sig"))
+        values = toml_values(toml_bytes(path).decode("utf-8-sig"))
     except OSError as error:
         raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a calendar file") from None
     except UnicodeDecodeError as error:

@@ -268,17 +268,33 @@ def wide_sheet() -> Feed:
     return feed
 
 
+OFFICE = b"http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+PACKAGE = b"http://schemas.openxmlformats.org/package/2006"
+SHEETS = b'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+
+
+def links(*targets: tuple[bytes, bytes]) -> bytes:
+    """Return the part of a workbook that links to others: kind and place of each."""
+    each = b"".join(
+        b'<Relationship Type="%s/%s" Target="%s" Id="rId%d"/>' % (OFFICE, kind, place, at)
+        for at, (kind, place) in enumerate(targets, 1)
+    )
+    return b'<Relationships xmlns="%s/relationships">%s</Relationships>' % (PACKAGE, each)
+
+
 PARTS = {
-    "[Content_Types].xml": b"<Types/>",
-    "xl/_rels/workbook.xml.rels": b'<Relationships><Relationship Id="rId1" Target="worksheets/sheet1.xml" Type='
-    b'"http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet"/></Relationships>',
-    "xl/workbook.xml": b'<workbook xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">'
-    b'<sheets><sheet name="Log" sheetId="1" r:id="rId1"/></sheets></workbook>',
-    "xl/sharedStrings.xml": b"<sst><si><t>line</t></si></sst>",
-    "xl/styles.xml": b'<styleSheet><cellXfs><xf numFmtId="0"/><xf numFmtId="9"/><xf numFmtId="14"/></cellXfs>'
-    b"</styleSheet>",
-    "xl/worksheets/sheet1.xml": b'<worksheet><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>taken_at</t></is>'
-    b'</c><c r="B1" t="s"><v>0</v></c></row></sheetData></worksheet>',
+    "[Content_Types].xml": b'<Types xmlns="%s/content-types"/>' % PACKAGE,
+    "_rels/.rels": links((b"officeDocument", b"xl/workbook.xml")),
+    "xl/_rels/workbook.xml.rels": links(
+        (b"worksheet", b"worksheets/sheet1.xml"), (b"styles", b"styles.xml"), (b"sharedStrings", b"sharedStrings.xml")
+    ),
+    "xl/workbook.xml": b'<workbook %s xmlns:r="%s"><sheets><sheet name="Log" sheetId="1" r:id="rId1"/></sheets>'
+    b"</workbook>" % (SHEETS, OFFICE),
+    "xl/sharedStrings.xml": b"<sst %s><si><t>line</t></si></sst>" % SHEETS,
+    "xl/styles.xml": b'<styleSheet %s><cellXfs><xf numFmtId="0"/><xf numFmtId="9"/><xf numFmtId="14"/></cellXfs>'
+    b"</styleSheet>" % SHEETS,
+    "xl/worksheets/sheet1.xml": b'<worksheet %s><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>taken_at</t></is>'
+    b'</c><c r="B1" t="s"><v>0</v></c></row></sheetData></worksheet>' % SHEETS,
 }
 
 
