@@ -446,7 +446,7 @@ def address() -> Feed:
         text = text_of(data)
         for kind in views:
             view = kind.from_search(text)
-            again = kind.from_search(view.href.partition("?")[2])  # type: ignore[attr-defined]
+            again = kind.from_search(view.href.partition("?")[2])
             must(again == view, f"{kind.__name__} says another thing when read again")
         with refusals():
             plan_of(text)
