@@ -401,6 +401,12 @@ def audit(arguments: List[str]) -> int:
     return run(PYTHON, "-m", "pip_audit", *words, "--progress-spinner", "off", *arguments)
 
 
+def fuzz(arguments: List[str]) -> NoReturn:
+    """Feed every reader and page with bad input; --executions, --target and --keep go to tests.fuzz."""
+    set_up()
+    become(PYTHON, "-m", "tests.fuzz", *arguments)
+
+
 def bench(arguments: List[str]) -> NoReturn:
     """Measure speed; DEVELOPERS.md says how to read the figures."""
     set_up()
@@ -468,6 +474,7 @@ def lock(arguments: List[str]) -> int:
 TASKS = {
     "demo": demo,
     "test": test,
+    "fuzz": fuzz,
     "check": check,
     "audit": audit,
     "bench": bench,
