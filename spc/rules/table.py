@@ -172,8 +172,20 @@ RULES: Mapping[str, Rule] = _table(
 )
 """Every run rule there is, in the order they are listed to people."""
 
-ALL_EIGHT: tuple[RuleSetting, ...] = tuple(rule.default for rule in RULES.values())
-"""The eight published rules with their published lengths (Nelson 1984)."""
+ALL_EIGHT: tuple[RuleSetting, ...] = tuple(
+    RULES[key].default
+    for key in (
+        "beyond_limits",
+        "near_limit",
+        "off_centre",
+        "one_side",
+        "steady_trend",
+        "alternating",
+        "close_to_centre",
+        "away_from_centre",
+    )
+)
+"""The eight published rules with their published lengths (Nelson 1984); a rule added to the table is none of them."""
 
 DEFAULT_RULES: tuple[RuleSetting, ...] = tuple(
     RULES[key].default for key in ("beyond_limits", "near_limit", "one_side")

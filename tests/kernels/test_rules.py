@@ -106,8 +106,8 @@ def test_a_baseline_of_one_reading_has_no_limits():
 
 
 def test_every_rule_of_the_table_has_a_compiled_form():
+    assert len(RULES) >= len(ALL_EIGHT)
     assert compiled_flags()
-    assert len(RULES) == 8
 
 
 def test_many_hits_are_all_kept():
