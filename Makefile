@@ -3,7 +3,7 @@ PYTHON ?= python3
 ARGS ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check audit bench coverage lowest docs lock clean
+.PHONY: help demo test check fuzz audit bench coverage lowest docs lock clean
 
 help:
 	@echo "make demo      set up, then the dashboard on the demo line, new readings arriving"
@@ -19,7 +19,7 @@ help:
 	@echo "make clean     remove .venv and what tools left behind"
 	@echo "PYTHON=python3.12 chooses the Python; ARGS='-k rules' goes to the task, pytest for make test"
 
-demo test check audit bench coverage lowest docs lock:
+demo test check fuzz audit bench coverage lowest docs lock:
 	@command -v $(PYTHON) >/dev/null 2>&1 || { \
 	  echo "Cannot go on: $(PYTHON) is not on this machine. Python 3.11 or later is needed."; \
 	  echo "  Debian, Ubuntu:  sudo apt-get install python3 python3-venv"; \
