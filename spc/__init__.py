@@ -7,6 +7,8 @@ function has the name of its module, its public name ends in `_of`.
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from spc.told import Teller, tell_by
+
 if TYPE_CHECKING:
     from spc.agreement import Kappa, MissedAndFalse, cohen_kappa, fleiss_kappa, missed_and_false, weighted_kappa
     from spc.arl import (
@@ -418,6 +420,14 @@ _NAME_AT_HOME = {
     "scan_log": "scan",
 }
 
+
+def _teller() -> Teller:
+    from spc import telling
+
+    return telling
+
+
+tell_by(_teller)
 
 if not TYPE_CHECKING:  # so that type checkers refuse a name that is not there
 

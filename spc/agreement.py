@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from spc.arrays import FloatArray
 from spc.errors import InputError
 from spc.pivots import check_confidence
+from spc.told import Told
 
 ONE_WORD = "One judge used one word for everything, so kappa can only be 0 and tells nothing. Judge things that differ."
 
@@ -28,7 +29,7 @@ class CategoryKappa:
 
 
 @dataclass(frozen=True, slots=True)
-class Kappa:
+class Kappa(Told):
     """Agreement beyond chance; None where chance alone agrees fully."""
 
     method: str
@@ -58,7 +59,7 @@ class Rate:
 
 
 @dataclass(frozen=True, slots=True)
-class MissedAndFalse:
+class MissedAndFalse(Told):
     """A judge held against known references; None where no reference of that kind was judged."""
 
     n: int

@@ -15,13 +15,14 @@ from numpy.typing import ArrayLike
 from spc.arrays import FloatArray, as_readings, frozen
 from spc.errors import InputError
 from spc.sigma import mean
+from spc.told import Told
 
 NOT_PAST = 0.9999
 """Largest |phi| looked at: beyond it a stream wanders and has no level."""
 
 
 @dataclass(frozen=True, slots=True)
-class LagCorrelations:
+class LagCorrelations(Told):
     """Correlations of a stream with itself, and what independent readings would give."""
 
     lag: FloatArray  # 1, 2, ..., shape (lags,)
@@ -61,7 +62,7 @@ def lag_correlations(x: ArrayLike, *, lags: int = 10) -> LagCorrelations:
 
 
 @dataclass(frozen=True, slots=True)
-class FirstOrder:
+class FirstOrder(Told):
     """A stream that returns to its level: x - level = phi (x before - level) + shock, in the stream's unit."""
 
     level: float

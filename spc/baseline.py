@@ -20,6 +20,7 @@ from spc.changepoint import drift_onset, step_change
 from spc.charts.individuals import IndividualsLimits, individuals_limits
 from spc.errors import InputError
 from spc.sigma import D2_FOR_PAIRS, D4_FOR_PAIRS, mean, moving_ranges, resolution_floor, sigma_within
+from spc.told import Told
 
 Reason = Literal["wild", "copied", "other_level"]
 
@@ -50,7 +51,7 @@ class Proposal:
 
 
 @dataclass(frozen=True, slots=True)
-class BaselineReview:
+class BaselineReview(Told):
     """What speaks against a baseline, and what its limits would be without the readings in question."""
 
     n: int  # readings taken

@@ -13,10 +13,11 @@ from spc.errors import InputError
 from spc.gauge_ranges import d2_star, range_df
 from spc.least_squares import LinearFit, polynomial
 from spc.pivots import check_confidence
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class Bias:
+class Bias(Told):
     """Mean reading less the reference, in the readings' unit."""
 
     method: str
@@ -39,7 +40,7 @@ class Bias:
 
 
 @dataclass(frozen=True, slots=True)
-class Linearity:
+class Linearity(Told):
     """How bias changes over the range of references."""
 
     method: str

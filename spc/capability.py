@@ -34,6 +34,7 @@ from spc.pivots import (
 from spc.resolution import RoundingEffect, rounding_effect, sigma_without_rounding
 from spc.rounding import COARSEST
 from spc.sigma import sigma_within
+from spc.told import Told
 
 STABLE = "The stream was stable over these readings, so the indices describe the process as it ran then."
 UNSTABLE = (
@@ -47,7 +48,7 @@ UNEXAMINED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Specification:
+class Specification(Told):
     """Specification limits: the acceptance limits of the governing procedure, in the stream's unit."""
 
     lower: float | None = None
@@ -76,7 +77,7 @@ class Index:
 
 
 @dataclass(frozen=True, slots=True)
-class ResolutionEffect:
+class ResolutionEffect(Told):
     """What the step of the readings does to the indices."""
 
     step: float
@@ -87,7 +88,7 @@ class ResolutionEffect:
 
 
 @dataclass(frozen=True, slots=True)
-class Capability:
+class Capability(Told):
     """Capability of one stream; an index is None where its specification limit is missing."""
 
     method: str

@@ -10,6 +10,7 @@ from spc.arrays import FloatArray, as_readings, frozen
 from spc.errors import InputError
 from spc.records import Bound
 from spc.sigma import mean
+from spc.told import Told
 
 CHI_SQUARE_95 = 3.841458820694124
 """95 % point of chi-square with one degree of freedom."""
@@ -20,7 +21,7 @@ ROUNDING_OF_ENDS = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class NormalFit:
+class NormalFit(Told):
     """Level and scatter of readings known to lie in intervals, by maximum likelihood."""
 
     centre: float
@@ -245,7 +246,7 @@ def _one_value(a: FloatArray, b: FloatArray, touching: float) -> Found:
 
 
 @dataclass(frozen=True, slots=True)
-class WeibullFit:
+class WeibullFit(Told):
     """Life until failure, by maximum likelihood; the scale is the age by which 63 % have failed, in the times' unit."""
 
     shape: float  # above 1: failures come with age; 1: at random

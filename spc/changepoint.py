@@ -27,6 +27,7 @@ from numpy.typing import ArrayLike
 from spc.arrays import FloatArray, as_readings
 from spc.errors import InputError
 from spc.sigma import sigma_within
+from spc.told import Told
 
 MOST_DATED = 2000
 """Readings among which one change is dated; more take too long."""
@@ -55,7 +56,7 @@ class Onset:
 
 
 @dataclass(frozen=True, slots=True)
-class StepChange:
+class StepChange(Told):
     """One move of the level."""
 
     when: Onset
@@ -64,7 +65,7 @@ class StepChange:
 
 
 @dataclass(frozen=True, slots=True)
-class DriftOnset:
+class DriftOnset(Told):
     """The start of a steady drift: the level stands, then moves by `slope` with every reading from `when` on."""
 
     when: Onset
@@ -73,7 +74,7 @@ class DriftOnset:
 
 
 @dataclass(frozen=True, slots=True)
-class LevelChanges:
+class LevelChanges(Told):
     """Every move of the level in a long history, and the levels between."""
 
     method: str

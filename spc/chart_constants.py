@@ -8,12 +8,13 @@ import numpy as np
 
 from spc.arrays import FloatArray
 from spc.errors import InputError
+from spc.told import Told
 
 LARGEST = 25
 
 
 @dataclass(frozen=True, slots=True)
-class ChartConstants:
+class ChartConstants(Told):
     """What the ranges and standard deviations of n normal readings are on average, and the chart factors from it."""
 
     n: int

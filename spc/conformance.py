@@ -19,6 +19,7 @@ from spc.capability import Specification
 from spc.decimals import LARGEST
 from spc.errors import InputError
 from spc.pivots import check_confidence
+from spc.told import Told
 
 CAUTION = (
     "A probability, not a decision: the governing written procedure and the responsible Level 3 say what is accepted "
@@ -29,7 +30,7 @@ Guard = Literal["acceptance", "rejection"]
 
 
 @dataclass(frozen=True, slots=True)
-class Conformance:
+class Conformance(Told):
     """Probability that the true value meets the specification limits, given one reading."""
 
     method: str
@@ -44,7 +45,7 @@ class Conformance:
 
 
 @dataclass(frozen=True, slots=True)
-class AcceptanceZone:
+class AcceptanceZone(Told):
     """Limits that a reading is held against, and what they guard."""
 
     method: str
@@ -58,7 +59,7 @@ class AcceptanceZone:
 
 
 @dataclass(frozen=True, slots=True)
-class Risks:
+class Risks(Told):
     """How often a decision by the zone goes wrong, over many true values."""
 
     method: str

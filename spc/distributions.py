@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from spc import decimals
 from spc.arrays import FloatArray, as_readings
 from spc.errors import InputError
+from spc.told import Told
 
 
 class Distribution(Protocol):
@@ -47,7 +48,7 @@ class Family:
 
 
 @dataclass(frozen=True, slots=True)
-class FittedFamily:
+class FittedFamily(Told):
     """A family fitted to one stream."""
 
     family: Family

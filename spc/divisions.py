@@ -14,10 +14,11 @@ from spc.chart_constants import LARGEST, chart_constants
 from spc.crossed import Layout
 from spc.resolution import sigma_from_equal_repeats, sigma_without_rounding
 from spc.rounding import COARSEST
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class Divisions:
+class Divisions(Told):
     """What the step of the readings does to a study; sigmas in the readings' unit."""
 
     resolution: float

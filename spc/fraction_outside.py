@@ -14,13 +14,14 @@ from spc.arrays import FloatArray, as_readings
 from spc.capability import Specification, distance_quantile, stability_statement
 from spc.errors import InputError
 from spc.pivots import check_confidence, chi_spread, overall_sigma
+from spc.told import Told
 
 SCORES = (-37.5, 8.2)
 """Normal scores of the smallest and the largest share that a double tells from 0 and 1."""
 
 
 @dataclass(frozen=True, slots=True)
-class FractionOutside:
+class FractionOutside(Told):
     """Expected share of readings outside the specification limits, between 0 and 1."""
 
     method: str

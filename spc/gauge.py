@@ -18,6 +18,7 @@ from spc.crossed import SOURCES, Layout, MeanSquare, layout, mean_squares, poole
 from spc.divisions import Divisions, judge_divisions
 from spc.errors import InputError
 from spc.pivots import check_confidence
+from spc.told import Told
 from spc.variance_limits import modified_large_sample
 
 POOL_ABOVE = 0.25
@@ -69,7 +70,7 @@ class VarianceComponent:
 
 
 @dataclass(frozen=True, slots=True)
-class CrossedStudy:
+class CrossedStudy(Told):
     """A crossed measurement study, analysed."""
 
     method: str

@@ -14,13 +14,14 @@ from spc.chart_constants import c4, chart_constants
 from spc.crossed import layout
 from spc.errors import InputError
 from spc.gauge import CATEGORIES_FACTOR
+from spc.told import Told
 
 FEW_RANGES = 15
 """Up to so many ranges their mean is divided by d2*, beyond by d2: the convention of the published tables."""
 
 
 @dataclass(frozen=True, slots=True)
-class RangeStudy:
+class RangeStudy(Told):
     """A crossed study by ranges; standard deviations in the readings' unit."""
 
     method: str

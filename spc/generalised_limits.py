@@ -7,11 +7,12 @@ import numpy as np
 from spc.arrays import FloatArray
 from spc.errors import InputError
 from spc.gauge import CATEGORIES_FACTOR, CrossedStudy, component_weights
+from spc.told import Told
 from spc.variance_limits import drawn_variances
 
 
 @dataclass(frozen=True, slots=True)
-class GeneralisedLimits:
+class GeneralisedLimits(Told):
     """Confidence limits by drawing: of variances, of their shares of the total, and of the distinct categories."""
 
     method: str

@@ -9,10 +9,11 @@ from spc.arrays import FloatArray, as_readings
 from spc.decimals import LARGEST
 from spc.distributions import Distribution, FittedFamily
 from spc.errors import InputError
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class GoodnessOfFit:
+class GoodnessOfFit(Told):
     """Anderson and Darling's distance between readings and a fitted family."""
 
     family: str

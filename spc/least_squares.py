@@ -16,10 +16,11 @@ from numpy.typing import ArrayLike
 from spc.arrays import FloatArray, as_readings, frozen
 from spc.decimals import whole_numbers
 from spc.errors import InputError
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class LinearFit:
+class LinearFit(Told):
     """A least-squares fit; coefficients in the order of the columns."""
 
     n: int

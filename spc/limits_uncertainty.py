@@ -7,6 +7,7 @@ import numpy as np
 
 from spc.errors import InputError
 from spc.sigma import D2_FOR_PAIRS
+from spc.told import Told
 
 SHARES = (0.1, 0.5, 0.9)
 
@@ -14,7 +15,7 @@ MOST_BASELINES, MOST_READINGS = 100_000, 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class FalseAlarmSpread:
+class FalseAlarmSpread(Told):
     """False-alarm rate of individuals limits set by `n_baseline` readings, over all baselines one might have got.
 
     Each baseline gives limits of its own, with a true rate of its own; independent normal readings, in control.

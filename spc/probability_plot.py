@@ -9,10 +9,11 @@ from spc.arrays import FloatArray, as_readings, frozen
 from spc.distributions import FittedFamily
 from spc.errors import InputError
 from spc.pivots import check_confidence
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class ProbabilityPlot:
+class ProbabilityPlot(Told):
     """Ordered readings and what the fitted shape makes of them; every column has shape (n,), read-only."""
 
     family: str

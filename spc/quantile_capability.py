@@ -22,6 +22,7 @@ from spc.errors import InputError
 from spc.fraction_outside import FractionOutside
 from spc.goodness_of_fit import GoodnessOfFit, draw, goodness_of_fit, usable
 from spc.pivots import check_confidence
+from spc.told import Told
 
 LOW, MIDDLE, HIGH = 0.001349898031630095, 0.5, 0.9986501019683699
 """Shares of a normal below -3, 0 and 3 sigma; ISO 22514-2 rounds the outer two to 0.135 % and 99.865 %."""
@@ -36,7 +37,7 @@ CRITERION = "smallest AICc; the normal where it comes within 2 of it"
 
 
 @dataclass(frozen=True, slots=True)
-class QuantileCapability:
+class QuantileCapability(Told):
     """Capability of one stream by the quantile method; an index is None where its limit is missing."""
 
     method: str

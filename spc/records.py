@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spc.arrays import FloatArray, IntArray, ObjectArray
+from spc.told import Told
 
 NO_OFFSET = -32768
 """Stands in `Readings.offset` where the log wrote a time without an offset."""
@@ -57,7 +58,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class Readings(Told):
     """All readings of one stream in time order (equal times: in file order); every column has shape (n,), read-only."""
 
     key: StreamKey

@@ -15,6 +15,7 @@ import numpy as np
 from spc.arrays import FloatArray, frozen
 from spc.errors import InputError
 from spc.sigma import D2_FOR_PAIRS, resolution_floor
+from spc.told import Told
 
 OFFSETS = 33
 """Levels tried between two steps: from on a step to halfway to the next; the rest mirrors these."""
@@ -27,7 +28,7 @@ FINEST, COARSEST = 0.005, 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class RoundingEffect:
+class RoundingEffect(Told):
     """What rounding does to normal readings, as factors on sigma; low and high over where the level lies."""
 
     step_over_sigma: float

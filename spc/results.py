@@ -13,6 +13,7 @@ from spc.catalogue.check import Check
 from spc.drift import DriftOutcome
 from spc.records import Event, Readings, StreamKey
 from spc.signed_baseline import SignedBaseline
+from spc.told import Told
 
 Side = Literal["low", "high"]
 
@@ -127,7 +128,7 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True)
-class StreamResult:
+class StreamResult(Told):
     """All that is known of one stream at the end of its readings."""
 
     key: StreamKey

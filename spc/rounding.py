@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from spc.arrays import as_readings
 from spc.censored import NormalFit, fit_normal, intervals
 from spc.sigma import D2_FOR_PAIRS, D3_FOR_PAIRS, resolution_floor
+from spc.told import Told
 
 FEWEST_RANGES = 4
 """Moving ranges that must be possible within their limit: with fewer, a chart shows the steps, not the process."""
@@ -39,7 +40,7 @@ class CoarseReadings:
 
 
 @dataclass(frozen=True, slots=True)
-class RoundedSigma:
+class RoundedSigma(Told):
     """Sigma of readings before they were rounded, and of the readings as written."""
 
     sigma: float  # before rounding; never below the floor where one value explains every reading

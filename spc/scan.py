@@ -10,19 +10,21 @@ from pathlib import Path
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.load import load_catalogue
+from spc.errors import InputError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog, read_events
 from spc.ingest.log_file import read_log_file
 from spc.monitor import monitor_stream
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
+from spc.told import Told
 
 COMPILED_FROM = 100_000
 """Readings of a log from which on compiled loops pay: loading them takes as long as some 20,000 readings plainly."""
 
 
 @dataclass(frozen=True, slots=True)
-class Scan:
+class Scan(Told):
     """A log and all that one pass says of it."""
 
     log: CheckLog
@@ -30,6 +32,26 @@ class Scan:
     catalogue: Catalogue
     streams: tuple[StreamResult, ...]  # in order of line, catalogue, position
     zone: tzinfo
+
+    def stream(self, line: str, check: str, position: str | None = None) -> StreamResult:
+        """Return one stream.
+
+        Args:
+            line: its line, as the log writes it.
+            check: the key of its check.
+            position: which of several; None where there is one.
+
+        Raises:
+            InputError: no such stream, or several; says which there are.
+        """
+        of_check = [each for each in self.streams if (each.key.line, each.key.check) == (line, check)]
+        found = [each for each in of_check if position in (None, each.key.position)]
+        if len(found) == 1:
+            return found[0]
+        asked = " · ".join(filter(None, (line, check, position)))
+        there = ", ".join(f"'{each.key}'" for each in of_check or self.streams) or "none"
+        why = "is not one stream; give its position" if found else "is no stream of this log"
+        raise InputError(f"{asked!r} {why}; there are: {there}")
 
     @property
     def notes_of_catalogue(self) -> tuple[str, ...]:

@@ -35,9 +35,9 @@ def stream_csv(result: StreamResult, places: slice, zone: tzinfo) -> str:
 def _rows(result: StreamResult, places: slice, zone: tzinfo) -> Iterator[list[str]]:
     readings, check = result.readings, result.check
     failed = {failure.index for failure in result.failures}
-    signals, rule_signals = _by_reading(result, result.signals), _by_reading(result, result.rule_signals)
+    signals, rule_signals = rules_by_reading(result, result.signals), rules_by_reading(result, result.rule_signals)
     charted = {int(index): place for place, index in enumerate(result.charted.index)}
-    limits = _limits_by_place(result)
+    limits = limits_by_place(result)
     for i in range(*places.indices(len(readings))):
         place = charted.get(i)
         words = (readings.instrument[i], readings.technician[i], readings.shift[i], readings.note[i])
@@ -63,7 +63,8 @@ def _charted(result: StreamResult, place: int, limits: list[Limits | None]) -> l
     return [_number(float(charted.x[place])), result.check.chart_unit, *map(_number, numbers)]
 
 
-def _limits_by_place(result: StreamResult) -> list[Limits | None]:
+def limits_by_place(result: StreamResult) -> list[Limits | None]:
+    """Return the control limits of each charted reading of the stream."""
     return [segment.limits for segment in result.segments for _ in range(segment.first, segment.stop)]
 
 
@@ -82,7 +83,7 @@ def safe(text: str) -> str:
     return f"'{text}" if text.startswith(RISKY) else text
 
 
-def _by_reading(result: StreamResult, signals: Iterable[Signal]) -> dict[int, list[str]]:
+def rules_by_reading(result: StreamResult, signals: Iterable[Signal]) -> dict[int, list[str]]:
     """Return the rules of `signals`, by the place of their reading in the stream's readings."""
     rules: dict[int, list[str]] = {}
     for signal in signals:

@@ -16,12 +16,13 @@ from spc import decimals
 from spc.arrays import FloatArray, as_readings
 from spc.errors import InputError
 from spc.pivots import check_confidence, chi_spread, quantile
+from spc.told import Told
 
 OneSide = Literal["lower", "upper"]
 
 
 @dataclass(frozen=True, slots=True)
-class ToleranceInterval:
+class ToleranceInterval(Told):
     """An interval that holds at least `coverage` of all readings with `confidence`; None where it has no end."""
 
     method: str

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parent.parent
 
 # A module of spc/, or a package of it whole, imports from its own layer and those above it in this table.
 LAYERS = {
-    "words": ["arrays", "by_identity", "errors", "formats", "records", "times", "units"],
+    "words": ["arrays", "by_identity", "errors", "formats", "records", "times", "told", "units"],
     "maths": [
         "agreement",
         "arl",
@@ -104,6 +104,7 @@ LAYERS = {
         "failure_book",
         "figures",
         "fleet",
+        "frames",
         "ingest",
         "printed",
         "report",
@@ -115,6 +116,7 @@ LAYERS = {
         "store",
         "stream_csv",
         "study",
+        "telling",
         "watch",
     ],
     "applications": [
@@ -124,6 +126,7 @@ LAYERS = {
         "cli_audit",
         "cli_demo",
         "cli_fleet",
+        "cli_formats",
         "cli_forecast",
         "cli_record",
         "cli_report",

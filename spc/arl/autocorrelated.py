@@ -7,10 +7,11 @@ from spc.arl.readings import NormalReadings
 from spc.arl.rule_sets import rule_set_run_length
 from spc.arl.run_length import RunLength
 from spc.rules import RuleSetting
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class AutocorrelationEffect:
+class AutocorrelationEffect(Told):
     """How an individuals chart fares in control when each reading is correlated with the one before."""
 
     lag_correlation: float

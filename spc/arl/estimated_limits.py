@@ -8,12 +8,13 @@ import numpy as np
 from spc.arrays import FloatArray
 from spc.errors import InputError
 from spc.sigma import D2_FOR_PAIRS
+from spc.told import Told
 
 READINGS_AT_ONCE = 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class EstimatedLimits:
+class EstimatedLimits(Told):
     """The average run length of an individuals chart, which differs from one baseline to the next.
 
     `arl_p10` is the one that 10 % of all baselines do not reach.

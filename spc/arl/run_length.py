@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from spc.arrays import FloatArray, frozen
 from spc.errors import InputError
+from spc.told import Told
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -41,7 +42,7 @@ MOST_READINGS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class RunLength:
+class RunLength(Told):
     """Readings up to and including the one that signals.
 
     `p05` is the smallest number of readings by which at least 5 % of all runs have signalled, and so on.

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from spc.arrays import FloatArray, as_readings, frozen
 from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, point_of
 from spc.errors import InputError
+from spc.told import Told
 
 TAIL = math.erfc(3 / math.sqrt(2)) / 2
 """How often a normal reading passes three sigmas on one side: 0.00135."""
@@ -47,7 +48,7 @@ _COUNTS = "give whole numbers, at least 1 inspected, and no more failed than tha
 
 
 @dataclass(frozen=True, slots=True)
-class FractionLimits:
+class FractionLimits(Told):
     """Fraction that failed in the baseline; the limits of a row depend on how many were inspected."""
 
     fraction: float
@@ -105,7 +106,7 @@ def fraction_plot(counts: ArrayLike, limits: FractionLimits) -> Plotted:
 
 
 @dataclass(frozen=True, slots=True)
-class PassesLimits:
+class PassesLimits(Told):
     """How often a check fails, and limits for the passes between two failures."""
 
     fraction: float  # of checks that fail

@@ -9,10 +9,11 @@ from spc.charts.individuals import individuals_limits
 from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, side_of
 from spc.errors import InputError
 from spc.rules import in_sigmas_one
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class CusumLimits:
+class CusumLimits(Told):
     """Centre line and sigma in the stream's unit; slack and decision limit in sigmas."""
 
     centre_line: float

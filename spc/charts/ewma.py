@@ -8,10 +8,11 @@ from numpy.typing import ArrayLike
 from spc.charts.individuals import individuals_limits
 from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, point_of
 from spc.errors import InputError
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class EwmaLimits:
+class EwmaLimits(Told):
     """Centre line, sigma of single readings and settings of an EWMA chart, in the stream's unit."""
 
     centre_line: float

@@ -11,10 +11,11 @@ from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fol
 from spc.errors import InputError
 from spc.rules import NO_SIDE
 from spc.sigma import D2_FOR_PAIRS, D3_FOR_PAIRS, mean, sigma_with_floor
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class IndividualsLimits:
+class IndividualsLimits(Told):
     """Centre line and control limits of one stream, in the stream's unit.
 
     The moving-range figures follow from `sigma`: its centre is d2 sigma, which is the mean moving range of the

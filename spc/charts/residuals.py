@@ -10,10 +10,11 @@ from spc.arrays import as_readings
 from spc.autocorrelation import FirstOrder, first_order
 from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, point_of
 from spc.sigma import mean, resolution_floor
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class ResidualLimits:
+class ResidualLimits(Told):
     """How the baseline's readings follow one another, and the width of the limits about what is expected."""
 
     follows: FirstOrder

@@ -11,6 +11,7 @@ from spc.charts.individuals import individuals_limits
 from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, point_of
 from spc.errors import InputError
 from spc.sigma import mean
+from spc.told import Told
 
 LOGARITHM = 0.0
 """The power that stands for the logarithm."""
@@ -20,7 +21,7 @@ WEIBULL_POWER = 1 / 3.6
 
 
 @dataclass(frozen=True, slots=True)
-class SkewedLimits:
+class SkewedLimits(Told):
     """Limits of the readings in their own unit, and of their power, where sigma was found."""
 
     centre_line: float  # the reading whose power is the mean power; for the logarithm, the geometric mean

@@ -10,10 +10,11 @@ from spc.arrays import FloatArray, as_readings
 from spc.charts.shape import Chart, Plotted, Point, above_zero, fold, not_infinite, point_of
 from spc.errors import InputError
 from spc.sigma import mean, resolution_floor
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class TrendLimits:
+class TrendLimits(Told):
     """A straight line through the baseline, and how well it is known; in the stream's unit and the unit of `at`."""
 
     at_mean: float  # mean place of the baseline's readings
