@@ -13,6 +13,7 @@ import typer
 from typer.exceptions import TyperException
 
 from spc import cli_audit, cli_demo, cli_fleet, cli_forecast, cli_record, cli_report, cli_setup, cli_store, cli_user
+from spc.cli_formats import as_the_site_writes
 from spc.errors import InputError, SpcError
 
 if TYPE_CHECKING:
@@ -93,6 +94,7 @@ def spc(
 
 
 @app.command()
+@as_the_site_writes
 def scan(
     log: SheetOrLog,
     events: Events = None,
@@ -113,9 +115,9 @@ def scan(
     if as_json:
         echo_json(scan_json(result))
     else:
-        from spc.scan_print import print_scan
+        from spc.scan_print import print_scan, shown_scan
 
-        print_scan(result, console(), now=datetime.now(UTC))
+        print_scan(shown_scan(result), console(), now=datetime.now(UTC))
     failed = any(stream.failures for stream in result.streams)
     signalled = any(stream.signals for stream in result.streams)
     if (fail_on is FailOn.FAILURE and failed) or (fail_on is FailOn.SIGNAL and (failed or signalled)):
@@ -277,6 +279,7 @@ def arl(
 
 
 @app.command()
+@as_the_site_writes
 def dose(
     log: Log,
     volume: Annotated[

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from spc.cli_formats import as_the_site_writes
 from spc.errors import InputError
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON."
 def add_commands(app: typer.Typer) -> None:
     """Add the commands of audits to `app`."""
     for command in (due, ledger, exposed, instruments, failed):
-        app.command()(command)
+        app.command()(as_the_site_writes(command))
 
 
 def due(

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from spc.cli_audit import AsJson, CatalogueFile, Events, Zone
+from spc.cli_formats import as_the_site_writes
 
 Log = Annotated[Path, typer.Argument(help="Check log: CSV or XLSX.", show_default=False)]
 Layout = Annotated[
@@ -18,7 +19,7 @@ Dates = Annotated[
 
 def add_commands(app: typer.Typer) -> None:
     """Add the command of what comes next to `app`."""
-    app.command()(forecast)
+    app.command()(as_the_site_writes(forecast))
 
 
 def forecast(

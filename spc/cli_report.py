@@ -25,6 +25,7 @@ from spc.cli_audit import (
     moment_given,
     read_audit,
 )
+from spc.cli_formats import as_the_site_writes
 from spc.errors import InputError, SetupError, StoreError
 
 if TYPE_CHECKING:
@@ -68,8 +69,8 @@ study_app = typer.Typer(help="Plan a measurement study, or tell what one says.",
 
 def add_commands(app: typer.Typer) -> None:
     """Add the commands that make paper to `app`."""
-    app.command()(review)
-    app.command()(evidence)
+    app.command()(as_the_site_writes(review))
+    app.command()(as_the_site_writes(evidence))
     study_app.command("plan")(plan)
     study_app.command("result")(result)
     app.add_typer(study_app, name="study")

@@ -1,6 +1,7 @@
 """A scan as a person reads it in a terminal."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from itertools import groupby
 from typing import Literal
@@ -17,6 +18,7 @@ from spc.ingest.event_log import EventLog
 from spc.results import StreamResult
 from spc.scan import Scan
 from spc.screening import screen
+from spc.shown import shown_in
 from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
 from spc.times import from_microseconds
 from spc.wording import bounds_text, source_text, time_text
@@ -50,6 +52,12 @@ STANDING = (
     "catalogue. This analyses numbers that people entered. It accepts or rejects no part; the written procedure, "
     "the customer's documents, local codes and the responsible Level 3 decide."
 )
+
+
+def shown_scan(scan: Scan) -> Scan:
+    """Return a scan to be printed: its streams in the units that the site wants shown."""
+    formats = scan.catalogue.formats
+    return replace(scan, streams=tuple(shown_in(result, formats) for result in scan.streams))
 
 
 def print_scan(scan: Scan, console: Console, *, now: datetime) -> None:

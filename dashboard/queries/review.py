@@ -20,6 +20,7 @@ from spc.review.findings import ORDER, FindingKind
 from spc.review.period import USUAL_DAYS
 from spc.review.whole import usual_period
 from spc.schedule.site_calendar import YEARS
+from spc.shown import shown_in
 from spc.times import from_microseconds
 from spc.wording import time_text
 
@@ -131,7 +132,7 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
     hour = int(found.audit.ledger.now.timestamp() // 3600)
 
     def ask() -> Review:
-        results = [result for result in found.results if not line or result.key.line == line]
+        results = [shown_in(result, known.formats) for result in found.results if not line or result.key.line == line]
         order = {key: place for place, key in enumerate(known.snapshot.scan.catalogue.checks)}
         results.sort(key=lambda result: (result.key.line, order.get(result.key.check, 0), result.key.position))
         keys = {result.key for result in results}

@@ -11,6 +11,7 @@ from dashboard.queries.known import Known
 from dashboard.queries.remembered import Remembered
 from dashboard.queries.review import review_asked
 from dashboard.urls import ReviewView
+from spc.formats import AS_IT_CAME, formats_of
 
 if TYPE_CHECKING:
     from spc.report.document import Document
@@ -43,7 +44,8 @@ def review_report(known: Known, memory: Remembered, view: ReviewView, form: str)
     if seen is None:
         return None
     name = f"review-{seen.period.first}-{seen.period.last}.{form}"
-    document = review_document(seen, site=known.settings.title)
+    with formats_of(AS_IT_CAME) if form == "zip" else known.in_formats():  # other programs read the tables
+        document = review_document(seen, site=known.settings.title)
     with ONE_AT_A_TIME:
         if form == "zip":
             return name, _tables(document)
