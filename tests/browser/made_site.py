@@ -31,8 +31,14 @@ class Site:
 @contextmanager
 def running_site(folder: Path, *, calendar: bool = True) -> Iterator[Site]:
     """Serve the store of the made line until the end."""
-    queries = stored_queries(stored_settings(folder, calendar=calendar))
-    listener = server.bound(Settings(log=folder / "log.csv", port=0))
+    with serving(stored_queries(stored_settings(folder, calendar=calendar))) as running:
+        yield running
+
+
+@contextmanager
+def serving(queries: Queries) -> Iterator[Site]:
+    """Serve a board until the end."""
+    listener = server.bound(Settings(port=0))
     running = server.create_server(listener, create_app(queries).server)
     thread = threading.Thread(target=running.run, daemon=True)
     thread.start()
