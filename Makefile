@@ -3,7 +3,7 @@ PYTHON ?= python3
 ARGS ?=
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check fuzz audit bench coverage lowest docs lock clean
+.PHONY: help demo test check fuzz audit bench soak coverage lowest docs lock clean
 
 help:
 	@echo "make demo      set up, then the dashboard on the demo line, new readings arriving"
@@ -11,6 +11,7 @@ help:
 	@echo "make check     the part of the gate that only reads the code"
 	@echo "make audit   whether a weakness of a package in the lock is known (asks the package index)"
 	@echo "make bench     speed figures (DEVELOPERS.md says how to read them)"
+	@echo "make soak      the board under load for ten minutes; every entry accounted for"
 	@echo "make fuzz      bad input for every reader and page; ARGS='--executions 1000000'"
 	@echo "make coverage  every test, and which lines and branches of the program none of them takes"
 	@echo "make lowest    the tests on the lowest versions of everything that pyproject.toml allows"
@@ -19,7 +20,7 @@ help:
 	@echo "make clean     remove .venv and what tools left behind"
 	@echo "PYTHON=python3.12 chooses the Python; ARGS='-k rules' goes to the task, pytest for make test"
 
-demo test check fuzz audit bench coverage lowest docs lock:
+demo test check fuzz audit bench soak coverage lowest docs lock:
 	@command -v $(PYTHON) >/dev/null 2>&1 || { \
 	  echo "Cannot go on: $(PYTHON) is not on this machine. Python 3.11 or later is needed."; \
 	  echo "  Debian, Ubuntu:  sudo apt-get install python3 python3-venv"; \

@@ -413,6 +413,12 @@ def bench(arguments: List[str]) -> NoReturn:
     become(PYTHON, "-m", "tests.bench", *arguments)
 
 
+def soak(arguments: List[str]) -> NoReturn:
+    """Put the board under load for ten minutes and account for every entry; --minutes and more go to tests.soak."""
+    set_up()
+    become(PYTHON, "-m", "tests.soak", *arguments)
+
+
 def coverage(arguments: List[str]) -> int:
     """Run every test and tell which lines and branches none of them takes; further words go to pytest."""
     set_up()
@@ -478,6 +484,7 @@ TASKS = {
     "check": check,
     "audit": audit,
     "bench": bench,
+    "soak": soak,
     "coverage": coverage,
     "lowest": lowest,
     "docs": docs,

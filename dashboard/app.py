@@ -29,6 +29,7 @@ from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.requests import Measures
 from dashboard.sessions import Sessions
+from dashboard.shared_answers import share_answers
 from dashboard.urls import (
     ACCOUNTS,
     BOARD,
@@ -133,6 +134,7 @@ def create_app(queries: Queries, sessions: Sessions | None = None, measures: Mea
     deliver(app.server)
     guard(app.server, queries, sessions or Sessions(), queries.clock)
     app.server.wsgi_app = as_the_site_writes(app.server.wsgi_app, queries)
+    share_answers(app.server, queries)
     register(app, queries)
     for room in ROOMS:
         room.page.register(app, queries)
