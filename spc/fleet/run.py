@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from importlib.util import find_spec
+from queue import Empty, SimpleQueue
 from typing import Any
 
 from spc.catalogue.check import Catalogue
@@ -15,6 +16,20 @@ from spc.fleet.partitions import Partition
 
 Progress = Callable[[int, int], None]
 """Told how many partitions are done, of how many."""
+
+LOOKS_EVERY = 5.0
+"""Seconds without news after which workers are counted."""
+
+WAITS_FOR_WORKERS = 60.0
+"""Seconds that a run waits where there is no worker."""
+
+LOCAL = {
+    "distributed.scheduler.allowed-failures": 1,  # what a second worker fell over is done alone at the end
+    "distributed.worker.memory.target": False,
+    "distributed.worker.memory.spill": False,
+    "distributed.worker.memory.pause": False,  # a worker at rest for want of memory never wakes
+}
+"""Dask's settings for workers of this machine; one that takes more than its share of memory is still ended."""
 
 
 def run_fleet(
@@ -27,8 +42,8 @@ def run_fleet(
 ) -> Fleet:
     """Return what the monitor says of every partition; the same whichever way it runs, to the bit.
 
-    A partition that cannot be read is a fault of the result. A worker that falls costs time alone: its partitions are
-    done again by another.
+    A partition that cannot be read is a fault of the result, as is one that ends every worker that tries it. A worker
+    that falls otherwise costs time alone: its partitions are done again by another.
 
     Args:
         partitions: what to monitor; every worker must reach their folders.
@@ -39,7 +54,7 @@ def run_fleet(
 
     Raises:
         InputError: both a scheduler and workers, or fewer workers than none.
-        SetupError: Dask is not installed, or the scheduler does not answer.
+        SetupError: Dask is not installed, the scheduler does not answer, or no worker is left.
     """
     if scheduler is not None and workers is not None:
         raise InputError("give a scheduler's address or a number of workers, not both")
@@ -57,19 +72,76 @@ def run_fleet(
 def _on_workers(
     client: Any, partitions: Sequence[Partition], catalogue: Catalogue, compiled: bool
 ) -> Iterator[PartitionOutcome]:
-    """Yield the outcomes as they come, in any order."""
-    from distributed import as_completed
+    """Yield the outcomes as they come, in any order.
 
+    Where a worker falls again and again, Dask gives up whatever that worker held, a partition that kills it and those
+    that waited behind. So what was given up is done once more at the end, each alone: only what kills alone is a fault.
+    """
     # The catalogue goes with the task: scattered, it would be lost with the last worker that held it.
     work = partial(monitor_partition, catalogue=catalogue, compiled=compiled)
+    given_up = []
+    for partition, answer in _answers(client, work, partitions):
+        if isinstance(answer, Exception):
+            given_up.append(partition)
+        else:
+            yield answer
+    for partition in sorted(given_up):
+        for _, answer in _answers(client, work, [partition]):
+            if isinstance(answer, Exception):
+                said = str(answer).partition("\n")[0]
+                answer = failed_partition(partition, f"no worker could do it ({type(answer).__name__}: {said})")
+            yield answer
+
+
+def _answers(
+    client: Any, work: Callable[[Partition], PartitionOutcome], partitions: Sequence[Partition]
+) -> Iterator[tuple[Partition, PartitionOutcome | Exception]]:
+    """Yield each partition with its outcome, or with why Dask gave it up.
+
+    Raises:
+        SetupError: the scheduler is gone, or no worker has been there for a minute.
+    """
+    from distributed import CancelledError
+
+    ended: SimpleQueue[Any] = SimpleQueue()
     tasks = client.map(work, partitions, pure=False)
     of = dict(zip((task.key for task in tasks), partitions, strict=True))
-    for task in as_completed(tasks):
+    for task in tasks:
+        task.add_done_callback(ended.put)
+    del tasks
+    without = 0.0
+    while of:
         try:
-            yield task.result()
+            task = ended.get(timeout=LOOKS_EVERY)
+        except Empty:
+            without = 0.0 if _workers(client) else without + LOOKS_EVERY
+            if without >= WAITS_FOR_WORKERS:
+                raise SetupError(
+                    f"no worker has been there for {WAITS_FOR_WORKERS:.0f} s and {len(of)} folders are left; "
+                    "start workers and run again"
+                ) from None
+            continue
+        partition = of.pop(task.key)
+        try:
+            answer: PartitionOutcome | Exception = task.result(timeout=WAITS_FOR_WORKERS)
+        except CancelledError:
+            raise SetupError("the scheduler is gone; start it and run again") from None
         except Exception as error:  # a partition that no worker survives must not end the others
-            yield failed_partition(of[task.key], f"no worker could do it ({type(error).__name__}: {error})")
+            answer = error
         task.release()
+        yield partition, answer
+
+
+def _workers(client: Any) -> int:
+    """Return how many workers there are.
+
+    Raises:
+        SetupError: the scheduler is gone.
+    """
+    try:
+        return len(client.nthreads())
+    except (OSError, TimeoutError):
+        raise SetupError("the scheduler does not answer any more; start it and run again") from None
 
 
 def _told(
@@ -96,6 +168,7 @@ def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
     """Yield a client of the scheduler, or of workers started here, which end with it."""
     if find_spec("distributed") is None:
         raise SetupError("Dask is not installed; install this package with its extra fleet, or give --workers 0")
+    import dask
     from distributed import Client, LocalCluster
 
     if scheduler is not None:
@@ -109,6 +182,7 @@ def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
         return
     count = workers or os.cpu_count() or 1
     with (
+        dask.config.set(LOCAL),
         LocalCluster(n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
         Client(cluster) as client,
     ):

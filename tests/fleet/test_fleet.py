@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as parquet
 import pytest
+from distributed import LocalCluster
 from typer.testing import CliRunner
 
 from spc.catalogue.load import starter
@@ -27,6 +28,7 @@ from tests.made import START, made_event, made_readings
 
 CHECKS = {"bath_concentration": (0.2, 0.012, 3), "uva_irradiance": (2500.0, 60.0, 0), "ambient_light": (0.5, 0.05, 2)}
 CATALOGUE = starter()
+KILLER = ("North", "Line 1", "uva_irradiance")
 
 
 def made_site(rng: np.random.Generator, lines: int = 2, n: int = 120) -> dict[StreamKey, Readings]:
@@ -129,6 +131,39 @@ def test_a_partition_that_no_worker_can_do_is_named_and_the_rest_completes(folde
     assert "no worker could do it (MemoryError: no room)" in fleet.faults[0].reason
     assert set(fleet.streams) < set(alone.streams)
     assert len(fleet.streams) == len(alone.streams) - 2
+
+
+def killing(partition, catalogue, compiled=True):
+    """Do as `monitor_partition`, but at one partition end the process: at first it leaves, then as for memory."""
+    if (partition.site, partition.line, partition.check) == KILLER:
+        fell = partition.folder / "fell"
+        if fell.exists():
+            os.kill(os.getpid(), signal.SIGKILL)
+        fell.touch()
+        os._exit(3)
+    return monitor_partition(partition, catalogue, compiled)
+
+
+def test_a_partition_that_ends_each_worker_is_a_fault_and_takes_no_other_with_it(folder, monkeypatch):
+    alone = run_fleet(partitions_in(folder), CATALOGUE, workers=0)
+    monkeypatch.setattr(fleet_run, "monitor_partition", killing)
+
+    fleet = run_fleet(partitions_in(folder), CATALOGUE, workers=2)
+
+    assert [(fault.site, fault.line, fault.check) for fault in fleet.faults] == [KILLER]
+    assert "no worker could do it (KilledWorker" in fleet.faults[0].reason
+    assert fleet.streams == tuple(each for each in alone.streams if (each.site, each.line, each.check) != KILLER)
+    assert rows_of(fleet.signals) == [row for row in rows_of(alone.signals) if row[:3] != KILLER]
+
+
+def test_a_run_whose_workers_are_gone_ends_in_words(folder, monkeypatch):
+    monkeypatch.setattr(fleet_run, "LOOKS_EVERY", 0.2)
+    monkeypatch.setattr(fleet_run, "WAITS_FOR_WORKERS", 0.6)
+    with (
+        LocalCluster(n_workers=0, processes=False, dashboard_address=None) as cluster,
+        pytest.raises(SetupError, match="no worker has been there for 1 s and 12 folders are left"),
+    ):
+        run_fleet(partitions_in(folder), CATALOGUE, scheduler=cluster.scheduler_address)
 
 
 @pytest.mark.parametrize(
