@@ -11,8 +11,9 @@ from spc.wording import number, plain, reading_text, with_unit
 
 def last_read(result: StreamResult) -> int | None:
     """Return the index of the last reading taken with the line in operation."""
-    running = np.flatnonzero(was_running(result.readings))
-    return int(running[-1]) if len(running) else None
+    running = was_running(result.readings)[::-1]
+    back = int(np.argmax(running)) if len(running) else 0
+    return len(running) - 1 - back if len(running) and running[back] else None
 
 
 def last_text(result: StreamResult) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from plotly.io.json import to_json_plotly  # type: ignore[import-untyped]  # it comes without types
 
 from spc.errors import InputError
 from spc.figures import (
@@ -24,6 +25,7 @@ from spc.figures import (
 from spc.figures.frame import frame_for
 from spc.figures.individuals import pane_range, places_drawn, ranges_on_chart
 from spc.figures.labels import Label, in_lanes, spread
+from spc.figures.stream import stream_drawing
 from spc.figures.thinning import MOST_DRAWN, drawn
 from spc.results import StreamResult
 from spc.times import from_microseconds
@@ -45,6 +47,16 @@ def traces(figure: Any) -> dict[str, Any]:
 
 def shapes(figure: Any, name: str) -> list[Any]:
     return [shape for shape in figure.layout.shapes if shape.name == name]
+
+
+@pytest.mark.parametrize("key", KEYS, ids=str)
+def test_what_is_sent_to_a_browser_is_what_a_checked_figure_holds(line, key):
+    window, screen = all_readings(line[key]), Screen("dark", 1200)
+    sent = json.loads(to_json_plotly(stream_drawing(line[key], zone=ZONE, window=window, screen=screen)))
+    checked = json.loads(to_json_plotly(figure_of(line[key], screen=screen)))
+
+    assert checked["data"] == sent["data"]
+    assert {"annotations": [], **checked["layout"]} == sent["layout"]  # a figure leaves out what is empty
 
 
 # what is drawn is what the result says

@@ -30,8 +30,8 @@ from spc.accounts import may as may
 from spc.errors import InputError as InputError
 from spc.errors import SetupError as SetupError
 from spc.errors import SpcError as SpcError
-from spc.figures import stream_figure
-from spc.figures.other_chart import other_chart_figure
+from spc.figures.other_chart import other_chart_drawing
+from spc.figures.stream import Drawing, stream_drawing
 from spc.records import StreamKey
 from spc.signals import subject
 from spc.standing import Standing
@@ -87,7 +87,7 @@ class Queries(Known):
             return StreamPage(found=False, title=title, notice=dated_ahead(result.key, stands, zone))
         return StreamAnswer(Room(self, self.memory, view, result), stands).page()
 
-    def figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Any:
+    def figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Drawing | None:
         """Return the chart of one stream for a screen (theme, width, scale); None if there is no such stream.
 
         It carries `search`, the address as the browser wrote it, so that the browser knows what was asked.
@@ -99,11 +99,11 @@ class Queries(Known):
         room = Room(self, self.memory, view, result)
         other = room.other()
         if other is not None:
-            figure = other_chart_figure(
+            drawing = other_chart_drawing(
                 result, other, zone=scan.zone, window=window, screen=screen_of(screen), notes=room.notes()
             )
         else:
-            figure = stream_figure(
+            drawing = stream_drawing(
                 result,
                 zone=scan.zone,
                 window=window,
@@ -113,7 +113,8 @@ class Queries(Known):
                 notes=room.notes(),
                 compared=room.compared(),
             )
-        return figure.update_layout(meta={"search": search, "stream": f"{stream_id(result.key)} {room.chart()}"})
+        drawing["layout"]["meta"] = {"search": search, "stream": f"{stream_id(result.key)} {room.chart()}"}
+        return drawing
 
     # the drift room
 

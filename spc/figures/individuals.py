@@ -35,6 +35,10 @@ FAR = 1.5
 """How far beyond the limits a reading may stretch the pane, in heights of what is between the limits."""
 
 
+ENOUGH = 20_000
+"""Readings, evenly spread over the view, that tell how high nearly all of them reach."""
+
+
 def individuals_traces(
     result: StreamResult, frame: Frame, window: Window, zone: tzinfo, focus_row: int | None, *, rules: bool = True
 ) -> list[Trace]:
@@ -66,14 +70,20 @@ def places_drawn(result: StreamResult, window: Window, *, rules: bool = True) ->
     charted = result.charted
     near, view = window.widened().charted_places(result), window.charted_places(result)
     near = slice(max(0, near.start - 1), near.stop + 1)  # the lines lead out of the picture
-    failed = np.flatnonzero(np.isin(charted.index, [failure.index for failure in result.failures]))
     ends = [place for segment in result.segments for place in (segment.first, segment.stop - 1)]
     signals = [signal_places(result.signals), *([signal_places(result.rule_signals)] if rules else [])]
-    keep = np.concatenate((failed, *signals, ends)).astype(np.int64) - near.start
+    keep = np.concatenate((failed_places(result), *signals, ends)).astype(np.int64) - near.start
     x = charted.x[near]
     inside = slice(view.start - near.start, max(view.start, view.stop) - near.start)
     places: IntArray = near.start + drawn(x, keep[(keep >= 0) & (keep < len(x))], inside)
     return places
+
+
+@by_identity
+def failed_places(result: StreamResult) -> IntArray:
+    """Return the charted places of the readings that failed, in order."""
+    failed = [failure.index for failure in result.failures]
+    return np.flatnonzero(np.isin(result.charted.index, failed)).astype(np.int64)
 
 
 @by_identity
@@ -303,7 +313,8 @@ def pane_range(result: StreamResult, window: Window) -> tuple[float, float]:
     view = window.charted_places(result)
     x = result.charted.x[view] if view.stop > view.start else result.charted.x[-1:]
     limits = [segment.limits for _, segment in segments_in_view(result, window) if segment.limits]
-    usual = [*np.quantile(x, (0.05, 0.95)), *(level for each in limits for level in (each.lower, each.upper))]
+    some = x[:: -(-len(x) // ENOUGH)]
+    usual = [*np.quantile(some, (0.05, 0.95)), *(level for each in limits for level in (each.lower, each.upper))]
     low, high = float(min(usual)), float(max(usual))
     height = max(high - low, _least_height(result))
     low, high = max(float(x.min()), low - FAR * height), min(float(x.max()), high + FAR * height)

@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from spc.arrays import FloatArray
+from spc.arrays import FloatArray, IntArray
+from spc.by_identity import by_identity
 from spc.catalogue.check import Check
 from spc.figures.frame import Frame
 from spc.figures.labels import spread
@@ -141,15 +142,22 @@ def _runs(
     level: FloatArray, result: StreamResult, window: Window, zone: tzinfo
 ) -> tuple[list[str], list[float | None]]:
     """Return corner points of `level`, shape (n,): every reading where it changes, and both ends."""
-    if np.isnan(level).all():
+    changed = _changes(level)
+    if not len(level) or (not len(changed) and np.isnan(level[0])):
         return [], []
-    changed = np.flatnonzero(~((level[1:] == level[:-1]) | (np.isnan(level[1:]) & np.isnan(level[:-1])))) + 1
     places = [0, *changed.tolist()]
     taken_at = result.charted.taken_at
     times = [min(int(taken_at[0]), to_microseconds(window.first)), *taken_at[changed].tolist()]
     times.append(max(int(taken_at[-1]), to_microseconds(window.last)))
     values = [float(v) if np.isfinite(v) else None for v in level[[*places, len(level) - 1]]]
     return [axis_time(at, zone) for at in times], values
+
+
+@by_identity
+def _changes(level: FloatArray) -> IntArray:
+    """Return where `level`, shape (n,), differs from the place before; from NaN to NaN nothing changes."""
+    same = (level[1:] == level[:-1]) | (np.isnan(level[1:]) & np.isnan(level[:-1]))
+    return np.flatnonzero(~same).astype(np.int64) + 1
 
 
 def segments_in_view(result: StreamResult, window: Window) -> Iterator[tuple[int, Segment]]:

@@ -13,7 +13,7 @@ from spc.figures.happenings import LANES, event_traces, marks
 from spc.figures.individuals import axis_title
 from spc.figures.levels import CENTRE, CONTROL, Named, beside, drawn_line
 from spc.figures.notes import NoteMark, note_traces
-from spc.figures.stream import common_layout, merged
+from spc.figures.stream import Drawing, common_layout, merged
 from spc.figures.thinning import drawn
 from spc.figures.window import Window
 from spc.figures.words import axis_times, plain
@@ -38,7 +38,7 @@ FAR = 1.5
 """How far beyond the limits values may stretch the pane, in heights of what is between the limits."""
 
 
-def other_chart_figure(
+def other_chart_drawing(
     result: StreamResult,
     other: OtherChart,
     *,
@@ -46,8 +46,8 @@ def other_chart_figure(
     window: Window,
     screen: Screen | None = None,
     notes: Sequence[NoteMark] = (),
-) -> "go.Figure":
-    """Return a stream on another chart.
+) -> Drawing:
+    """Return a stream on another chart as plotly draws it: `data` and `layout`.
 
     Args:
         result: the stream.
@@ -57,8 +57,6 @@ def other_chart_figure(
         screen: what it is drawn for.
         notes: what people wrote beside it.
     """
-    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
-
     screen = screen or Screen()
     with_ranges = frame_for(screen, lanes=LANES, ranges=True)  # so that both charts of a stream are equally high
     height = (with_ranges.main + with_ranges.gap + with_ranges.ranges) / screen.scale
@@ -85,10 +83,26 @@ def other_chart_figure(
         "shapes": [],
         "annotations": beside(_names(other, view, frame), span, "y", frame.main, frame),
     }
-    return go.Figure(
-        data=[*[t for t in traces if len(t["x"])], *note_traces(notes, frame, zone), *event_traces(found, frame, zone)],
-        layout=merged(common_layout(result, frame, window, zone, found), layout),
-    )
+    traces = [trace for trace in traces if len(trace["x"])]
+    return {
+        "data": [*traces, *note_traces(notes, frame, zone), *event_traces(found, frame, zone)],
+        "layout": merged(common_layout(result, frame, window, zone, found), layout),
+    }
+
+
+def other_chart_figure(
+    result: StreamResult,
+    other: OtherChart,
+    *,
+    zone: tzinfo,
+    window: Window,
+    screen: Screen | None = None,
+    notes: Sequence[NoteMark] = (),
+) -> "go.Figure":
+    """Return a stream on another chart as a figure; arguments as `other_chart_drawing`."""
+    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
+
+    return go.Figure(other_chart_drawing(result, other, zone=zone, window=window, screen=screen, notes=notes))
 
 
 def _places(other: OtherChart, window: Window, view: slice) -> IntArray:

@@ -6,6 +6,7 @@ Each pair of colours that has to be told apart also differs in lightness, and no
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -91,7 +92,12 @@ def time_formats() -> list[dict[str, Any]]:
 
 
 def template(theme: Theme) -> "go.layout.Template":
-    """Return the plotly template of `theme`."""
+    """Return the plotly template of `theme`, with decimals as the site writes them; plotly copies it."""
+    return _template(theme, formats_now().decimal)
+
+
+@lru_cache(maxsize=8)
+def _template(theme: Theme, decimal: str) -> "go.layout.Template":
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
     axis = {
@@ -110,7 +116,7 @@ def template(theme: Theme) -> "go.layout.Template":
             "xaxis": {**axis, "showgrid": False, "ticks": "outside", "ticklen": 5},
             "yaxis": {**axis, "showgrid": True, "ticks": "", "automargin": False},
             "showlegend": False,
-            **({"separators": ",\N{NARROW NO-BREAK SPACE}"} if formats_now().decimal == "comma" else {}),
+            **({"separators": ",\N{NARROW NO-BREAK SPACE}"} if decimal == "comma" else {}),
             "hovermode": "closest",
             "hoverdistance": 24,
             "hoverlabel": {

@@ -18,6 +18,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
+from plotly.io.json import to_json_plotly  # type: ignore[import-untyped]  # it comes without types
 
 from dashboard.queries import Queries, Snapshot
 from dashboard.settings import Settings
@@ -50,6 +51,10 @@ class Still:
     def poll(self) -> bool:
         """Nothing new."""
         return False
+
+    def reload(self) -> str | None:
+        """Nothing new."""
+        return None
 
 
 def stream(n: int) -> Readings:
@@ -89,7 +94,7 @@ def answer(queries: Queries, view: StreamView) -> int:
     """Return how many letters are sent for one look."""
     page, figure = queries.stream(view), queries.figure(view, SCREEN)
     queries.stamp(view)
-    return len(json.dumps(repr(page))) + len(figure.to_json())
+    return len(json.dumps(repr(page))) + len(to_json_plotly(figure))
 
 
 def seconds(work: Callable[[], object]) -> float:

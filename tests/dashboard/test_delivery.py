@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import brotli  # type: ignore[import-untyped]  # it comes without types
+import plotly.graph_objects as go  # type: ignore[import-untyped]  # it comes without types
 import pytest
 from plotly.offline import get_plotlyjs_version  # type: ignore[import-untyped]  # it comes without types
 
@@ -37,7 +38,7 @@ def test_the_chart_library_knows_every_kind_of_trace_there_is(queries):
     from dashboard.urls import StreamView
 
     made: list[Any] = [make(Screen()) for make in figures().values()]
-    made += [queries.figure(StreamView(key.line, key.check, key.position, show="all"), {}) for key in KEYS]
+    made += [go.Figure(queries.figure(StreamView(key.line, key.check, key.position, show="all"), {})) for key in KEYS]
     kinds = {trace.type for figure in made if figure is not None for trace in figure.data}
 
     assert kinds >= {"scatter", "bar"}

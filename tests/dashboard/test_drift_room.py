@@ -1,5 +1,6 @@
 """The drift room without a browser: what it shows of one stream."""
 
+import plotly.graph_objects as go  # type: ignore[import-untyped]  # it comes without types
 import pytest
 
 from dashboard.app import create_app
@@ -46,7 +47,7 @@ def test_every_part_of_every_stream_opens(bare, key, part):
 @pytest.mark.parametrize("chart", ["", "ewma", "cusum", "trend", "residuals", "skewed"])
 @pytest.mark.parametrize("key", [BATH, LAMP, AMMETER, TIMER], ids=str)
 def test_every_view_can_be_drawn_with_its_unit(bare, key, chart):
-    figure = bare.figure(view_of(key, chart=chart, show="all"), SCREEN)
+    figure = go.Figure(bare.figure(view_of(key, chart=chart, show="all"), SCREEN))
     unit = {BATH: "mL/100 mL", LAMP: "µW/cm²", AMMETER: "%", TIMER: "s"}[key]
 
     assert ("sigma" if chart == "cusum" else unit) in figure.layout.yaxis.title.text.replace("<br>", " ")
@@ -106,7 +107,7 @@ def test_other_streams_of_the_line_share_the_time_axis(bare):
 
     assert [choice.words for choice in part.choices if choice.on] == ["Bath concentration, tank", "Notched shim, hub"]
     assert sum(name.startswith("yaxis") for name in figure.layout.to_plotly_json()) == 3
-    assert list(figure.layout.xaxis.range) == list(bare.figure(view, SCREEN).layout.xaxis.range)
+    assert list(figure.layout.xaxis.range) == list(bare.figure(view, SCREEN)["layout"]["xaxis"]["range"])
     bath_changed = [
         shape
         for shape in bare.part_figure(

@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime
 
+import plotly.graph_objects as go  # type: ignore[import-untyped]  # it comes without types
 import pytest
 
 from dashboard.auth import Person
@@ -60,13 +61,15 @@ def test_a_note_is_kept_and_stands_on_the_chart_and_in_the_list(room):
     view = view_of(LAMP, part="readings", show="all")
     room.write(view, "note", {"words": "<b>new</b> sleeve", "at": "2026-04-01T10:00", "who": "kim"}, "")
     note = kept(room, Note)[0]
-    figure = room.figure(view, SCREEN)
+    figure = go.Figure(room.figure(view, SCREEN))
     marks = next(trace for trace in figure.data if trace.name == "note")
 
     assert (note.at, note.by, note.row) == (datetime(2026, 4, 1, 8, tzinfo=UTC), "kim", None)
     assert "&lt;b&gt;new&lt;/b&gt; sleeve" in marks.hovertext[0]
     assert in_depth(room, view).note_rows()[0].words == "<b>new</b> sleeve"
-    assert any(trace.name == "note" for trace in room.figure(view_of(LAMP, chart="ewma", show="all"), SCREEN).data)
+    assert any(
+        trace["name"] == "note" for trace in room.figure(view_of(LAMP, chart="ewma", show="all"), SCREEN)["data"]
+    )
 
 
 def test_a_note_at_a_reading_names_its_row(room):
@@ -157,7 +160,7 @@ def test_a_baseline_is_proposed_reviewed_signed_off_and_withdrawn(room):
 
 def test_a_baseline_is_laid_over_the_chart(room):
     view = view_of(BATH, part="baseline", against=("proposed", "7"))
-    figure = room.figure(view, SCREEN)
+    figure = go.Figure(room.figure(view, SCREEN))
     limits = room.result(view).segments[-1].limits
     upper = next(trace for trace in figure.data if trace.name == "own readings: UCL")
 

@@ -2,6 +2,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
+import plotly.graph_objects as go  # type: ignore[import-untyped]  # it comes without types
 import pytest
 
 from dashboard.queries import Queries, SpcError, watch
@@ -212,7 +213,7 @@ def test_a_stream_tells_what_moves_and_what_stands_behind_it(queries):
 def test_a_signal_opens_the_chart_where_it_was(queries):
     href = queries.stream(view_of(LAMP)).explained[0].href
     view = StreamView.from_search(href.partition("?")[2])
-    figure = queries.figure(view, {"theme": "light", "width": 960, "scale": 1})
+    figure = go.Figure(queries.figure(view, {"theme": "light", "width": 960, "scale": 1}))
 
     assert next(trace for trace in figure.data if trace.name == "looked at").x[0].startswith("2026-04-10 14:10")
 
@@ -256,7 +257,7 @@ def test_earlier_and_later_lead_through_the_stream_and_stop_at_its_ends(queries)
 
 def test_a_zoomed_address_shows_exactly_that_stretch(queries):
     view = view_of(BATH, start="2026-03-05T00:00", end="2026-03-07T00:00")
-    figure = queries.figure(view, {"theme": "dark", "width": 1200, "scale": 1}, "?as=written")
+    figure = go.Figure(queries.figure(view, {"theme": "dark", "width": 1200, "scale": 1}, "?as=written"))
 
     assert figure.layout.xaxis.range == ("2026-03-05 00:00:00", "2026-03-07 00:00:00")
     assert figure.layout.meta["search"] == "?as=written"
@@ -305,7 +306,7 @@ def test_an_unknown_stream_is_a_page_that_says_so(queries):
     ],
 )
 def test_a_screen_that_cannot_be_is_drawn_for_a_usual_one(queries, screen):
-    figure = queries.figure(view_of(BATH), screen)
+    figure = go.Figure(queries.figure(view_of(BATH), screen))
 
     assert 240 <= figure.layout.width <= 4000
 

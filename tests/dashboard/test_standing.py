@@ -144,7 +144,7 @@ def test_run_rules_are_drawn_when_the_address_asks_for_them(queries):
     screen = {"theme": "light", "width": 960, "scale": 1}
 
     def names(rules: str) -> set[str]:
-        return {trace.name for trace in queries.figure(view_of(LAMP, rules=rules), screen).data}
+        return {trace["name"] for trace in queries.figure(view_of(LAMP, rules=rules), screen)["data"]}
 
     assert "run rule, drawn only" in names("on")
     assert "run rule, drawn only" not in names("off")
