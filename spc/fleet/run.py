@@ -27,7 +27,7 @@ LOCAL = {
     "distributed.scheduler.allowed-failures": 1,  # what a second worker fell over is done alone at the end
     "distributed.worker.memory.target": False,
     "distributed.worker.memory.spill": False,
-    "distributed.worker.memory.pause": False,  # a worker at rest for want of memory never wakes
+    "distributed.worker.memory.pause": False,  # one that rests for want of memory may never go on
 }
 """Dask's settings for workers of this machine; one that takes more than its share of memory is still ended."""
 
