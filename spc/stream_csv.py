@@ -16,8 +16,9 @@ COLUMNS = (
     "row", "charted", "chart_unit", "acceptance_lower", "acceptance_upper", "control_lower", "centre_line",
     "control_upper", "failed", "signals", "rule_signals",
 )  # fmt: skip
-RISKY = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell of words that starts like this for a formula."""
+RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "\N{FULLWIDTH EQUALS SIGN}", "\N{FULLWIDTH PLUS SIGN}",
+         "\N{FULLWIDTH HYPHEN-MINUS}", "\N{FULLWIDTH COMMERCIAL AT}")  # fmt: skip
+"""A spreadsheet takes a cell of words that starts like this for a formula; the wide forms in some settings (memory)."""
 
 
 def stream_csv(result: StreamResult, places: slice, zone: tzinfo) -> str:
@@ -80,7 +81,7 @@ def _number(x: float) -> str:
 
 def safe(text: str) -> str:
     """Return words for a cell; those that a spreadsheet would take for a formula are led by an apostrophe."""
-    return f"'{text}" if text.startswith(RISKY) else text
+    return f"'{text}" if text.lstrip(" ").startswith(RISKY) else text
 
 
 def rules_by_reading(result: StreamResult, signals: Iterable[Signal]) -> dict[int, list[str]]:

@@ -19,6 +19,7 @@ from spc.errors import InputError, LogError
 from spc.gauge import CrossedStudy, crossed_study
 from spc.ingest.sheet import Sheet, read_text_sheet
 from spc.ingest.table import plain_name
+from spc.stream_csv import safe
 from spc.wording import in_figures
 
 MOST_READINGS = 20_000
@@ -54,7 +55,7 @@ class StudyPlan:
         text = io.StringIO()
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(COLUMNS)
-        writer.writerows((each.order, each.round, each.part, each.operator, "") for each in self.readings)
+        writer.writerows((each.order, each.round, safe(each.part), safe(each.operator), "") for each in self.readings)
         return text.getvalue()
 
 

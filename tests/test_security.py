@@ -8,6 +8,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from spc.stream_csv import safe
+from spc.study import plan_study
+
 ROOT = Path(__file__).parent.parent
 PAGE = (ROOT / "docs" / "security.md").read_text(encoding="utf-8")
 EVIDENCE = re.compile(r"`((?:tests|spc|dashboard|\.ci|datasets)/[\w./]+?|[\w.]+\.(?:md|toml|lock))(?:::(\w+))?`")
@@ -84,3 +87,43 @@ def test_xml_that_multiplies_or_names_files_is_refused():
     for text in (many, named):
         with pytest.raises(ElementTree.ParseError):
             ElementTree.fromstring(text)
+
+
+DEFUSED = {
+    "spc/report/tables.py": "test_no_cell_of_a_csv_becomes_a_formula_and_numbers_stay_numbers",
+    "spc/stream_csv.py": "test_no_word_becomes_a_formula",
+    "spc/study.py": "test_a_plan_of_a_study_holds_no_formula",
+    "dashboard/queries/review_rows.py": "by stream_csv.safe",
+}
+AS_IT_IS = {
+    "spc/store/export.py": "read back without loss",
+    "spc/ingest/xlsx_log.py": "never leaves the program",
+    "spc/ingest/remarks.py": "a proposal that is read back as events",
+    "spc/frames.py": "never leaves the program",
+    "spc/demo/rows.py": "invented data",
+}
+
+
+def test_every_place_that_writes_cells_is_known():
+    writing = {
+        path.relative_to(ROOT).as_posix()
+        for folder in ("spc", "dashboard")
+        for path in (ROOT / folder).rglob("*.py")
+        if re.search(r"csv\.(Dict)?[wW]riter\(|\.to_csv\(|\.to_excel\(", path.read_text(encoding="utf-8"))
+    }
+
+    assert writing - set(AS_IT_IS) <= set(DEFUSED)
+    assert "safe(" in (ROOT / "dashboard/queries/review_rows.py").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("words", ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1", "  =1", "\uff1d1"])
+def test_no_word_becomes_a_formula(words):
+    assert safe(words) == "'" + words
+    assert safe("plain = 1") == "plain = 1"
+
+
+def test_a_plan_of_a_study_holds_no_formula():
+    text = plan_study(["=1+1", "b"], ["@x", "c"], 2, seed=1).csv
+
+    assert "'=1+1" in text
+    assert not re.search(r"(^|,)[=@]", text, re.MULTILINE)
