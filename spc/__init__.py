@@ -103,6 +103,7 @@ if TYPE_CHECKING:
     )
     from spc.figures.stream import stream_figure
     from spc.fraction_outside import FractionOutside, counted_fraction_outside, normal_fraction_outside
+    from spc.frames import log_frame, log_of, scan_frame, stream_frame
     from spc.gauge import CrossedStudy, crossed_study, crossed_study_with_interaction, crossed_study_without_interaction
     from spc.gauge_ranges import RangeStudy, range_study
     from spc.generalised_limits import GeneralisedLimits
@@ -274,6 +275,8 @@ __all__ = [
     "linearity",
     "linearity_figure",
     "load_catalogue",
+    "log_frame",
+    "log_of",
     "missed_and_false",
     "missed_and_false_figure",
     "monitor_stream",
@@ -311,6 +314,7 @@ __all__ = [
     "run_length_quantiles_figure",
     "run_rules",
     "run_rules_figure",
+    "scan_frame",
     "scan_log",
     "screen",
     "sigma_from_median_range",
@@ -323,6 +327,7 @@ __all__ = [
     "step_change",
     "step_change_figure",
     "stream_figure",
+    "stream_frame",
     "stream_state",
     "time_between_limits",
     "tolerance_figure",
@@ -379,6 +384,7 @@ _HOMES = {
     ),
     "spc.figures.stream": "stream_figure",
     "spc.fraction_outside": "FractionOutside counted_fraction_outside normal_fraction_outside",
+    "spc.frames": "log_frame log_of scan_frame stream_frame",
     "spc.gauge": "CrossedStudy crossed_study crossed_study_with_interaction crossed_study_without_interaction",
     "spc.gauge_ranges": "RangeStudy range_study",
     "spc.generalised_limits": "GeneralisedLimits generalised_limits_of",

@@ -55,7 +55,7 @@ def log_frame(log: Scan | CheckLog, catalogue: Catalogue | None = None) -> "pd.D
     import pandas as pd
 
     if isinstance(log, Scan):
-        log, catalogue = log.log, log.catalogue
+        catalogue, log = log.catalogue, log.log
     if catalogue is None:
         raise InputError("a log does not know its units; give the catalogue that it was read with, or a scan")
     parts = [_readings_frame(each, catalogue.checks[each.key.check], log.zone) for each in log.streams.values()]
@@ -118,7 +118,9 @@ def log_of(
     rows = np.arange(2, len(frame) + 2)
     if "row" in own:
         rows = _whole(own["row"], 1, 2**53, "line of a file")
-    offset = _whole(own["offset"], -FARTHEST, FARTHEST, "offset in minutes") if "offset" in own else None
+    offset = None
+    if "offset" in own:
+        offset = _whole(own["offset"], -FARTHEST, FARTHEST, "offset in minutes", empty=NO_OFFSET)
     names = [name for name in frame.columns if name not in own]
     cells = [_cells(frame[name]) for name in names]
     for at, name in enumerate(names):
@@ -221,7 +223,7 @@ def _as_text(names: Sequence[object], cells: Sequence[list[str]], n: int) -> tup
     """Return a log's text, and the line that each of its n rows starts on."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(names)
+    writer.writerow([" ".join(str(name).split()) for name in names])
     taken = np.ones(n + 1, dtype=np.int64)
     for at, row in enumerate(zip(*cells, strict=True), start=1):
         texts = [_ENDS.sub("\n", cell) for cell in row]
@@ -230,19 +232,19 @@ def _as_text(names: Sequence[object], cells: Sequence[list[str]], n: int) -> tup
     return out.getvalue().encode("utf-8", "surrogatepass"), 1 + np.cumsum(taken)[:-1]
 
 
-def _whole(column: "pd.Series[Any]", low: int, high: int, what: str) -> IntArray:
-    """Return a column of whole numbers from `low` to `high`; NO_OFFSET where there is none."""
+def _whole(column: "pd.Series[Any]", low: int, high: int, what: str, *, empty: int | None = None) -> IntArray:
+    """Return a column of whole numbers from `low` to `high`; `empty` where a cell is, None: no cell may be."""
     import pandas as pd
 
     numbers = pd.to_numeric(column, errors="coerce").astype("Float64").to_numpy(dtype=np.float64, na_value=np.nan)
-    empty = column.isna().to_numpy()
-    wrong = np.flatnonzero(~empty & ~((numbers >= low) & (numbers <= high) & (numbers == np.rint(numbers))))
-    if len(wrong):
+    allowed = column.isna().to_numpy() & (empty is not None)
+    wrong = ~allowed & ~((numbers >= low) & (numbers <= high) & (numbers == np.rint(numbers)))
+    if wrong.any():
         raise InputError(
-            f"{FRAME}: {column.name!r} holds {column.iloc[wrong[0]]!r}, which is no {what}; leave that column out, "
-            "or keep what log_frame wrote"
+            f"{FRAME}: {column.name!r} holds '{column.to_numpy()[wrong][0]}', which is no {what}; leave that column "
+            "out, or keep what log_frame wrote"
         )
-    return np.where(empty, NO_OFFSET, np.nan_to_num(numbers)).astype(np.int64)
+    return np.where(allowed, empty or 0, np.nan_to_num(numbers)).astype(np.int64)
 
 
 def _placed(readings: Readings, lines: IntArray, rows: IntArray, offset: IntArray | None) -> Readings:

@@ -38,7 +38,7 @@ STANDING = "This accepts or rejects no part; the governing procedure and the res
 def words(result: object) -> str:
     """Return a result as lines of text."""
     said = io.StringIO()
-    console = Console(file=said, width=WIDTH, color_system=None, force_terminal=False, highlight=False)
+    console = Console(file=said, width=WIDTH, color_system=None, highlight=False, markup=False, emoji=False)
     console.print(_form(result))
     return "\n".join(line.rstrip() for line in said.getvalue().rstrip().split("\n"))
 

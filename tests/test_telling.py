@@ -1,0 +1,177 @@
+"""Results tell themselves: a short table for `print`, HTML for a notebook, the same words in both."""
+
+import html
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+import spc
+from spc.printed import FORMS
+from spc.told import Told
+from tests.made_results import made
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+VOID = {"path", "line", "rect", "circle", "polygon", "polyline", "br"}
+OF_NO_CLASS_OF_OURS = {"FlooredSigma"}  # a named tuple, told by `spc.printed_of`
+
+
+class Balanced(HTMLParser):
+    """Raises where an element is closed that is not open."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.told: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.told.append(data)
+
+
+def told_in(page: str) -> str:
+    parser = Balanced()
+    parser.feed(page)
+    parser.close()
+    assert parser.open == []
+    return " ".join(" ".join(parser.told).split())
+
+
+def words_of(text: str) -> list[str]:
+    return re.findall(r"[^\s]+", text)
+
+
+@pytest.fixture(scope="module")
+def scan() -> spc.Scan:
+    return spc.scan_log(DATASETS / "demo-log.csv", events=DATASETS / "demo-events.csv", zone=ZoneInfo("Europe/Vienna"))
+
+
+def test_every_result_with_a_printed_form_tells_itself():
+    mute = {form.__name__ for form in FORMS if not issubclass(form, Told)}
+
+    assert mute == OF_NO_CLASS_OF_OURS
+
+
+@pytest.mark.parametrize(
+    "name",
+    sorted(
+        name
+        for name, result in made().items()
+        if vars(type(result)).get("__str__") is None and isinstance(result, Told)
+    ),
+)
+def test_print_and_page_of_a_result_hold_the_same_words(name):
+    result = made()[name]
+    printed, page = str(result), result._repr_html_()
+
+    assert type(result).__name__ + "(" not in printed
+    assert len(printed.splitlines()) < 60
+    assert sorted(words_of(printed)) == sorted(words_of(told_in(page)))
+
+
+def test_repr_still_gives_every_field():
+    found = made()["capability"]
+
+    assert repr(found).startswith("Capability(method='normal, individual readings', n=")
+
+
+def test_tables_stay_tables():
+    page = made()["capability"]._repr_html_()
+
+    assert "<table>" in page
+    assert re.search(r"<tr><td[^>]*>Cpk</td><td[^>]*>[0-9.]+</td>", page)
+
+
+def test_a_scan_accounts_for_every_row_and_tells_what_needs_a_person(scan):
+    said = str(scan)
+
+    assert "13756 rows read = 13740 accepted + 5 duplicate + 11 quarantined" in said
+    assert "All 11 quarantined rows stand in .quarantine." in said
+    assert "UV-A irradiance, lamp 2 has been falling since about Thu 22 Oct 2026" in said
+    assert re.search("Line B · ammeter · head +failed +\N{MINUS SIGN}10.5 % +96 +1 +1$", said, re.MULTILINE)
+    assert all(str(result.key) in said for result in scan.streams)
+    assert "accepts or rejects no part" in said
+
+
+def test_a_scan_says_the_same_on_any_day(scan):
+    assert "As of the last reading, Fri 20 Nov 2026 14:46" in str(scan)
+
+
+def test_a_stream_tells_its_limits_and_shows_its_chart(scan):
+    stream = scan.stream("Line A", "bath_concentration")
+    page = stream._repr_html_()
+
+    assert "at least 0.1 and at most 0.4 mL/100 mL" in str(stream)
+    assert "not confirmed for this site" in str(stream)
+    assert page.count("<title>") == 1
+    assert "<title>Chart of Line A · bath_concentration · tank</title>" in page
+    assert "Times in UTC" in told_in(page)
+
+
+def test_parts_of_a_scan_tell_themselves(scan):
+    assert "172 rows read = 172 accepted" in str(scan.events)
+    assert str(scan.log).splitlines()[1].startswith("13756 rows read")
+    assert "974, Mon 4 Nov 2024 05:13 to Fri 20 Nov 2026 13:16" in str(
+        scan.stream("Line A", "bath_concentration").readings
+    )
+
+
+def test_what_a_log_holds_cannot_become_a_part_of_the_page(tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text("taken_at,line,check,value\n2025-03-04T06:10,<b>[red]x,bath_concentration,<script>1\n"
+                   "2025-03-04T06:10,<b>[red]x,bath_concentration,0.2\n")  # fmt: skip
+    scan = spc.scan_log(log, zone=ZoneInfo("UTC"))
+    page = scan._repr_html_()
+
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert html.escape("<b>[red]x") in page
+    assert "<b>[red]x · bath_concentration" in str(scan)
+
+
+def test_a_shell_shows_the_words_of_a_result():
+    class Page:
+        said = ""
+
+        def text(self, text: str) -> None:
+            self.said += text
+
+    page = Page()
+    found = made()["capability"]
+
+    found._repr_pretty_(page, False)
+
+    assert page.said == str(found)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        (("Line A", "uva_irradiance"), "'Line A · uva_irradiance' is not one stream; give its position; there are: "),
+        (("Line A", "uva_irradiance", "lamp 3"), "lamp 3' is no stream of this log; there are: 'Line A · uva_irradia"),
+        (("Line C", "viscosity"), "'Line C · viscosity' is no stream of this log; there are: 'Line A · bath_conc"),
+    ],
+)
+def test_a_stream_that_is_not_there_is_refused_with_those_that_are(scan, asked: Any, says):
+    with pytest.raises(spc.InputError, match=re.escape(says)):
+        scan.stream(*asked)
+
+
+def test_a_log_without_rows_tells_that(tmp_path):
+    (tmp_path / "log.csv").write_text("taken_at,line,check,value\n")
+
+    scan = spc.scan_log(tmp_path / "log.csv", zone=ZoneInfo("UTC"))
+
+    assert "0 rows read = 0 accepted" in str(scan)
+    assert "nothing" not in str(scan)
+    assert told_in(scan._repr_html_())
