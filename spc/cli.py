@@ -343,7 +343,8 @@ def console() -> "Console":
             self.quiet = True
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
-    return Printed(highlight=False, width=None if sys.stdout.isatty() else WIDTH_IN_A_FILE)
+    width = None if sys.stdout.isatty() else WIDTH_IN_A_FILE
+    return Printed(highlight=False, markup=False, emoji=False, width=width)  # "[/b]" in a log is words, not looks
 
 
 def echo_json(value: object) -> None:

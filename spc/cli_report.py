@@ -327,7 +327,8 @@ def _progress(what: str, steps: int | None) -> Iterator[Callable[[str], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.fields[now]}"), TimeElapsedColumn())
+    said, now = (TextColumn(form, markup=False) for form in ("{task.description}", "{task.fields[now]}"))
+    columns = (said, BarColumn(), now, TimeElapsedColumn())
     terminal = Console(stderr=True)
     with Progress(*columns, console=terminal, transient=True, disable=not terminal.is_terminal) as progress:
         task = progress.add_task(what, total=steps, now="")

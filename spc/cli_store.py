@@ -312,7 +312,7 @@ def progress_of(path: Path) -> "Iterator[Progress | None]":
     from rich.console import Console
 
     columns = (
-        progress.TextColumn("{task.description}"),
+        progress.TextColumn("{task.description}", markup=False),
         progress.BarColumn(),
         progress.MofNCompleteColumn(),
         progress.TimeRemainingColumn(),

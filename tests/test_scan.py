@@ -295,6 +295,16 @@ def test_names_that_differ_in_case_or_spaces_alone_are_kept_apart_and_said_so(tm
     ]
 
 
+def test_brackets_and_colons_in_a_log_are_words(tmp_path, capsys):
+    names = ["Line [/x]", "[red]Line", ":smile:"]
+    log = write(tmp_path / "log.csv", [f"2025-03-04T06:10,{name},viscosity,[/b],2.5,,,,,,[bold]" for name in names])
+
+    code, out, _ = run(capsys, "scan", log, "--zone", "UTC")
+
+    assert code == 0
+    assert [name for name in names if name not in out] == []
+
+
 def test_a_row_of_a_line_not_in_operation_is_no_reading_in_the_table(tmp_path, capsys):
     rows = [*bath_rows([0.2, 0.21]), "2025-03-05T06:10,Line A,bath_concentration,tank,not run,,,,,,"]
 
