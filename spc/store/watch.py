@@ -71,6 +71,7 @@ class StoreWatch:
         self._follow, self._events_file = follow, events
         self._follower = LogFollower(follow, self._catalogue, zone=zone, dates=dates) if follow else None
         self._lost: str | None = None  # that the followed log was changed in what was read, said until the watch ends
+        self._waiting: CheckLog | None = None  # what was read and could not be kept yet
         self._brought: Mapping[StreamKey, Readings] = {}
         self._events_stamp: tuple[int, int] | None = None
         self._sequence = -1  # of the last entry seen
@@ -117,7 +118,7 @@ class StoreWatch:
             self._refused = None
             if self._follow is not None:
                 self._follower = LogFollower(self._follow, self._catalogue, zone=self._given_zone, dates=self._dates)
-            self._brought, self._events_stamp = {}, None
+            self._brought, self._waiting, self._events_stamp = {}, None, None
             self._sequence, self._entries, self._results = -1, [], {}
             self._poll()
             return None
@@ -148,6 +149,7 @@ class StoreWatch:
         if self._events_file is not None:
             self._bring_events(self._events_file, now)
         log = self._follower.poll() if self._follower is not None else None
+        self._waiting = log = log or self._waiting
         if log is None or self._follow is None:
             return
         fresh = {key: each for key, each in log.streams.items() if self._brought.get(key) is not each}
@@ -158,7 +160,7 @@ class StoreWatch:
                 "what was first written stays in the store, and rows that say something else stand beside it"
             )
         self._store.add_log(replace(log, streams=fresh), self._catalogue, file, who=self._who, now=now)
-        self._brought = log.streams
+        self._brought, self._waiting = log.streams, None
 
     def _bring_events(self, path: Path, now: datetime) -> None:
         try:

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from spc.catalogue.load import starter
+from spc.entry import needs_reference
 from spc.records import StreamKey
 from spc.store.store import Store
 from spc.store.written import ENTRY
@@ -108,7 +109,7 @@ def writable(store: Store) -> list[tuple[StreamKey, str]]:
     found = []
     for key, readings in store.streams().items():
         check, usual = starter().checks.get(key.check), np.flatnonzero(np.isfinite(readings.value))
-        if check is not None and check.kind != "judged" and key.check != "ammeter" and len(usual):
+        if check is not None and check.kind != "judged" and not needs_reference(check) and len(usual):
             found.append((key, f"{readings.value[usual[-1]]:g}"))
     return found
 
