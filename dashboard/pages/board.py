@@ -221,8 +221,8 @@ def register(app: Dash, queries: Queries) -> None:
         State(Board.TOLD, "data"),
         prevent_initial_call=True,
     )
-    def tell(live: dict[str, int] | None, told: dict[str, str]) -> Any:
-        return changes(queries.board(), told)
+    def tell(live: dict[str, int] | None, told: dict[str, str] | None) -> Any:
+        return changes(queries.board(), told or {})
 
 
 def changes(page: BoardPage, told: dict[str, str]) -> Any:
@@ -230,7 +230,7 @@ def changes(page: BoardPage, told: dict[str, str]) -> Any:
     now = fingerprints(page)
     if now == told:
         return no_update
-    if told.get(Board.SHAPE) != now[Board.SHAPE]:
+    if told.keys() != now.keys() or told[Board.SHAPE] != now[Board.SHAPE]:
         set_props(Shell.PAGE, {"children": layout(page)})
         return no_update
     if told[Board.TODO] != now[Board.TODO]:
