@@ -80,7 +80,7 @@
           : "",
         make("div", { class: "entry-line" }, make("label", { for: "entry-words" }, "Note"), words)
       ),
-      make("p", { class: "entry-asked" }, "Asked: " + one.asked + (one.confirmed ? "" : ", not confirmed for this site"), one.step ? "; read to " + one.step + " " + one.unit : ""),
+      make("p", { class: "entry-asked" }, "Asked: " + one.asked + (one.confirmed ? "" : ", not confirmed for this site"), one.step ? "; read to " + window.putIn.say(one.step) + " " + one.unit : ""),
       one.cautions.length ? make("ul", { class: "entry-cautions" }, one.cautions.map((each) => make("li", {}, each))) : ""
     );
   };

@@ -13,6 +13,7 @@ from dashboard.views import STATE_WORDS, BoardPage, Due, Line, Tile, Todo
 from spc.as_of import RowsAhead
 from spc.check_due import due_soon
 from spc.figures import course
+from spc.formats import formats_now
 from spc.records import Event, StreamKey
 from spc.results import StreamResult
 from spc.signals import StreamState, episodes, stream_state, subject
@@ -137,7 +138,7 @@ def _due(result: StreamResult, stands: Standing, zone: tzinfo, writes: bool) -> 
     return Due(
         line=result.key.line,
         name=subject(result),
-        by=f"{by:%a} {by:%H:%M}" if other_day else f"{by:%H:%M}",
+        by=f"{by:%a} {formats_now().time(by)}" if other_day else formats_now().time(by),
         left=f"in {left}",
         href=write_href(result.key) if writes else view_of(result.key).href,
     )
@@ -159,7 +160,7 @@ def _said(result: StreamResult, zone: tzinfo, reactions: Reactions) -> str:
 
 def _this_year(sentence: str, year: int) -> str:
     """Return a sentence whose times of this year are told without it, to be short enough for a wall."""
-    return re.sub(rf"(\d [A-Z][a-z][a-z]) {year}(?= \d\d:\d\d)", r"\1", sentence)
+    return re.sub(rf"(\d [A-Z][a-z][a-z]) {year}(?= \d?\d:\d\d)", r"\1", sentence)
 
 
 def _todo(
@@ -227,4 +228,6 @@ def _spare(margin: str) -> str:
 
 def _short(taken: str, year: int) -> str:
     """Return a time without its weekday, and without its year when that is this one."""
+    if formats_now().dates != "words":
+        return taken
     return taken.partition(" ")[2].replace(f" {year} ", " ") or taken

@@ -103,7 +103,7 @@ def _card(
         due=_due_words(due, state.due_text if state else "Nothing written down yet", known),
         unit=seen.unit_label,
         unit_code=seen.unit,
-        step=seen.resolution,
+        step=None if seen.kept_in else seen.resolution,  # another unit, other steps
         places=_places(seen),
         signed=entry.kind == "measured" and (seen.possible[0] is None or seen.possible[0] < 0),
         possible=seen.possible,

@@ -1,0 +1,43 @@
+"""A line lead of a site that writes decimal commas and reads its lamps in W/m²."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.entry_steps import TABLET, choose, keep, last, opener, told
+from tests.browser.made_site import Site, serving
+from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
+from tests.dashboard.made_line import LAMP
+
+SITE = '[site]\nunits = "SI"\ndecimal = "comma"\ndates = "dd.mm.yyyy"\n'
+
+
+@pytest.fixture
+def comma(tmp_path: Path) -> Iterator[Site]:
+    settings = stored_settings(tmp_path)
+    assert settings.catalogue is not None
+    settings.catalogue.write_text(SITE + CATALOGUE, encoding="utf-8")
+    with serving(stored_queries(settings)) as running:
+        yield running
+
+
+def test_a_lamp_is_written_down_with_a_comma_in_watts_a_square_metre(comma: Site, open_page: Callable[..., Page]):
+    page = opener(comma, open_page)(TABLET)
+    choose(page, "UV-A irradiance")
+    expect(page.locator("#entry-value-unit")).to_have_text("W/m²")
+    page.locator("#entry-value").fill("1.234")
+    page.get_by_role("button", name="Keep", exact=True).tap()
+    expect(page.get_by_text("can be read in two ways; write 1234 or 1,234")).to_be_visible()
+    page.get_by_role("button", name="clear", exact=True).tap()
+    for name in ("2", "4"):
+        page.get_by_role("button", name=name, exact=True).tap()
+    page.get_by_role("button", name="decimal comma").tap()
+    page.get_by_role("button", name="5", exact=True).tap()
+    expect(page.locator("#entry-value")).to_have_value("24,5")
+    keep(page)
+
+    expect(told(page)).to_contain_text("24,50 W/m²")
+    expect(page.locator(".clock")).to_contain_text("SI units, decimal comma, dates dd.mm.yyyy")
+    assert last(comma, LAMP) == 2450.0

@@ -1,0 +1,156 @@
+"""A board in the units and formats of its site: shown in them, typed in them, kept as the catalogue says."""
+
+import pytest
+
+from dashboard.app import create_app
+from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, StreamView
+from spc.store.entries import Correction
+from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
+from tests.dashboard.made_line import AMBIENT, BATH, LAMP
+
+NAME = "0123456789abcdef0123456789abcdef"
+SITES = {
+    "comma": '[site]\nunits = "SI"\ndecimal = "comma"\ndates = "dd.mm.yyyy"\n',
+    "customary": '[site]\nunits = "customary"\ndates = "mm/dd/yyyy"\nclock = "12 h"\n'
+    '[site.shown]\nilluminance = "lx"\n',
+}
+
+
+def queries_of(folder, site: str):
+    settings = stored_settings(folder)
+    assert settings.catalogue is not None
+    settings.catalogue.write_text(SITES[site] + CATALOGUE, encoding="utf-8")
+    return stored_queries(settings)
+
+
+@pytest.fixture
+def queries(tmp_path):
+    return queries_of(tmp_path, "comma")
+
+
+@pytest.fixture
+def client(queries):
+    return create_app(queries).server.test_client()
+
+
+def card_of(client, key):
+    told = client.get(WRITE_CARDS).get_json()
+    found = {(card["line"], card["check"], card["position"]): card for card in told["cards"]}
+    return told, found[key.line, key.check, key.position]
+
+
+def keep(client, key, value: str, **more: object):
+    told = {"line": key.line, "check": key.check, "position": key.position, "value": value, "technician": "ktl"}
+    answer = client.post(WRITE_KEEP, json={**told, "entry": NAME, "age": 0, **more})
+    return answer.status_code, answer.get_json()
+
+
+def test_the_cards_are_in_the_units_and_the_sign_of_the_site(client):
+    told, card = card_of(client, LAMP)
+
+    assert told["decimal"] == ","
+    assert (card["unit"], card["unit_code"]) == ("W/m²", "W/m2")
+    assert card["asked"] == "at least 10 W/m²"
+    assert card["possible"][0] == 0.0
+
+
+def test_a_reading_typed_in_the_units_of_the_site_is_kept_in_those_of_the_catalogue(client, queries):
+    status, told = keep(client, LAMP, "20,5", unit="W/m2", sure=["far", "unit", "point"])
+    reading = told["reading"]
+
+    assert (status, told["state"]) == (200, "kept")
+    assert reading["value"] == "20,50 W/m² (kept as 2050 µW/cm²)"
+    assert "W/m²" in reading["margin"]
+    assert "," in reading["margin"]
+    kept = queries.store.streams()[LAMP]
+    assert kept.value[-1] == 2050.0
+    assert kept.other["typed"][-1] == "20,5 W/m2"
+
+
+def test_what_is_typed_in_the_unit_of_the_catalogue_is_not_converted(client, queries):
+    status, _ = keep(client, LAMP, "2050", sure=["far", "unit", "point"])
+
+    assert status == 200
+    assert queries.store.streams()[LAMP].value[-1] == 2050.0
+
+
+def test_a_number_of_two_readings_is_asked_about_and_not_kept(client, queries):
+    before = len(queries.store.streams()[LAMP])
+    status, told = keep(client, LAMP, "1.234", unit="W/m2")
+
+    assert status == 422
+    assert told["says"] == "“1.234” can be read in two ways; write 1234 or 1,234."
+    assert len(queries.store.streams()[LAMP]) == before
+
+
+def test_a_unit_of_another_quantity_is_refused(client):
+    status, told = keep(client, LAMP, "20", unit="lx")
+
+    assert status == 422
+    assert "is not read in lx" in told["says"]
+
+
+def test_an_unlikely_reading_is_asked_about_in_the_unit_it_was_typed_in(client):
+    status, told = keep(client, LAMP, "900", unit="W/m2")
+
+    assert (status, told["state"]) == (200, "asks")
+    assert "W/m²" in " ".join(each["says"] for each in told["asks"])
+
+
+def test_a_correction_is_read_in_the_unit_of_its_entry(client, queries):
+    keep(client, LAMP, "20,5", unit="W/m2", sure=["far", "unit", "point"])
+    body = {"line": LAMP.line, "check": LAMP.check, "position": LAMP.position, "technician": "ktl", "entry": NAME}
+    answer = client.post(WRITE_CORRECT, json={**body, "value": "21,0", "unit": "W/m2", "why": "typed wrong"})
+
+    assert answer.status_code == 200
+    assert [entry.record.said.value for entry in queries.store.records(Correction)] == [2100.0]
+
+
+def test_the_page_of_a_stream_is_in_the_units_and_formats_of_the_site(queries):
+    view = StreamView(LAMP.line, LAMP.check, LAMP.position)
+    with queries.in_formats():
+        page, figure = queries.stream(view), queries.figure(view, {})
+
+    kept, shown = queries.result(view), queries.shown(view)
+    assert page.unit == "W/m²"
+    assert "," in page.value
+    assert page.taken.count(".") == 2
+    assert "W/m²" in figure["layout"]["yaxis"]["title"]["text"]
+    assert figure["layout"]["template"]["layout"]["separators"] == ",\N{NARROW NO-BREAK SPACE}"
+    assert [each.index for each in shown.failures] == [each.index for each in kept.failures]
+    assert [each.position for each in shown.signals] == [each.position for each in kept.signals]
+    assert shown.charted.x[0] == kept.charted.x[0] / 100
+
+
+def test_the_file_of_a_stream_stays_as_it_was_written(queries):
+    text = queries.csv(StreamView(LAMP.line, LAMP.check, LAMP.position))
+
+    assert "uW/cm2" in text
+    assert "W/m2" not in text
+
+
+def test_every_page_says_which_convention_holds(queries):
+    assert queries.header().formats == "SI units, decimal comma, dates dd.mm.yyyy, 24 h clock"
+
+
+def test_customary_units_with_one_quantity_of_its_own(tmp_path):
+    queries = queries_of(tmp_path, "customary")
+    client = create_app(queries).server.test_client()
+    told, card = card_of(client, AMBIENT)
+    view = StreamView(BATH.line, BATH.check, BATH.position)
+    with queries.in_formats():
+        page = queries.stream(view)
+
+    assert (told["decimal"], card["unit"]) == (".", "lx")
+    assert card["asked"] == "at most 21.5278 lx"
+    assert page.unit == "mL/100 mL"
+    assert page.taken.endswith(("am", "pm"))
+
+
+def test_one_board_does_not_write_as_another(tmp_path, client):
+    (tmp_path / "other").mkdir()
+    other = create_app(stored_queries(stored_settings(tmp_path / "other"))).server.test_client()
+
+    assert card_of(client, LAMP)[1]["unit"] == "W/m²"
+    assert card_of(other, LAMP)[1]["unit"] == "µW/cm²"
+    assert card_of(other, LAMP)[0]["decimal"] == "."
