@@ -62,7 +62,8 @@ def guided(name: str, executions: int, seed: int, kept: Path) -> Outcome:
     (kept / f"{name}.log").write_text(said[-20_000:], encoding="utf-8")
     counted = re.findall(r"stat::number_of_executed_units:\s+(\d+)", said) or re.findall(r"^#(\d+)", said, re.MULTILINE)
     covered = re.findall(r"cov: (\d+)", said)
-    found = max(len(list(findings.iterdir())) - before, int(done.returncode != 0))
+    broken = done.returncode != 0 and "run interrupted" not in said  # stopped from outside is no finding
+    found = max(len(list(findings.iterdir())) - before, int(broken))
     edges = int(covered[-1]) if covered else 0
     return Outcome(name, int(counted[-1]) if counted else 0, round(time.monotonic() - began), edges, found)
 
