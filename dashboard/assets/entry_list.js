@@ -5,6 +5,7 @@
   const { make, button } = window.putIn;
 
   window.allChecks = function (page) {
+    const due = page.cards.some((card) => !["later", "resting"].includes(card.when));
     const groups = page.groups.map(([key, words]) => {
       const own = page.cards.filter((card) => card.when === key);
       if (!own.length) return "";
@@ -18,7 +19,7 @@
       const name = key.replace(" ", "-");
       const head = words + " (" + own.length + ")";
       if (["later", "resting"].includes(key))
-        return make("details", { class: "entry-group", "data-group": name }, make("summary", {}, head), make("ul", {}, rows));
+        return make("details", { class: "entry-group", "data-group": name, open: key === "later" && !due ? "" : null }, make("summary", {}, head), make("ul", {}, rows));
       return make("section", { class: "entry-group entry-group-" + name, "aria-label": head }, make("h3", {}, head), make("ul", {}, rows));
     });
     return make("section", { class: "entry-list", "aria-label": "All checks" }, make("h2", {}, "Checks"), groups, otherCheck(page));

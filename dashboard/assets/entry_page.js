@@ -338,7 +338,8 @@
     const left = urgent().length;
     return make("section", { class: "entry-card entry-none" },
       make("h2", {}, left ? "Choose a check" : "Nothing is due this shift"),
-      make("p", {}, left ? "What is due stands first." : "Any check can be written down all the same."));
+      make("p", {}, left ? "What is due stands first." : page.following),
+      left ? "" : make("p", {}, "Any check can be written down all the same."));
   }
 
   /* What the parts of the page in other files may do here. */

@@ -67,7 +67,18 @@ def entry_page(known: Known, person: str) -> EntryPage:
         zone=str(zone),
         decimal=known.formats.sign,
         why_not=NO_STORE if known.store is None else "",
+        following=_following(cards, by, known),
     )
+
+
+def _following(cards: Iterable[Card], by: Mapping[StreamKey, datetime], known: Known) -> str:
+    """Return which of the checks that are due later is due first, and when; "" where the clock sets none."""
+    times = [(by.get(StreamKey(card.line, card.check, card.position)), card) for card in cards if card.when == "later"]
+    first = min(((at, card) for at, card in times if at is not None), key=lambda each: each[0], default=None)
+    if first is None:
+        return ""
+    name = ", ".join(filter(None, (first[1].title, first[1].position)))
+    return f"Next: {name} on {first[1].line}, {time_text(first[0], known.zone)} ({known.zone})."
 
 
 def _order(card: Card, lines: tuple[str, ...], by: Mapping[StreamKey, datetime]) -> tuple[int, datetime, int]:

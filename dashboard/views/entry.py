@@ -80,6 +80,7 @@ class EntryPage:
     zone: str
     decimal: str  # the sign before decimals that this site writes
     why_not: str  # why nothing can be written down; "" where it can
+    following: str  # which of the checks due later is the first, and when; "" where the clock sets none
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from spc.store.entries import Correction, Reaction
 from tests.browser.entry_steps import DESK, NAMED, TABLET, choose, keep, last, opener, told, type_in
@@ -268,3 +268,19 @@ def test_what_somebody_else_writes_down_leaves_the_list_by_itself(opened, open_p
     keep(other)
 
     expect(page.locator(".entry-group-overdue")).to_have_count(0)
+
+
+def test_with_nothing_due_the_list_stands_open_and_says_what_comes_next(opened, axe):
+    page = opened(TABLET)
+
+    def all_later(route: Route) -> None:
+        told = route.fetch().json()
+        route.fulfill(json=told | {"cards": [card | {"when": "later"} for card in told["cards"]]})
+
+    page.route("**/write/cards*", all_later)
+    page.reload()
+
+    expect(page.locator(".entry-none h2")).to_have_text("Nothing is due this shift")
+    expect(page.locator(".entry-none")).to_contain_text("(Europe/Vienna).")
+    expect(page.locator("details[data-group=later] .entry-row").first).to_be_visible()
+    axe(page)

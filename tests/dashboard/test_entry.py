@@ -250,6 +250,14 @@ def test_cards_stand_in_the_order_in_which_they_are_to_be_done(client):
     assert told["why_not"] == ""
 
 
+def test_the_page_says_which_check_is_due_next_and_when(client):
+    told, _ = cards(client)
+    later = [card for card in told["cards"] if card["when"] == "later"]
+
+    assert any(f"{card['title']}, {card['position']} on {card['line']}, " in told["following"] for card in later)
+    assert told["following"].endswith("(Europe/Vienna).")
+
+
 def test_a_card_knows_unit_step_tube_references_and_words(client):
     _, found = cards(client)
     bath, ammeter, shim = found[key_of(BATH)], found[key_of(AMMETER)], found[key_of(SHIM)]
