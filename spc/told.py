@@ -19,14 +19,6 @@ class Teller(Protocol):
         ...
 
 
-class Printer(Protocol):
-    """What an interactive shell gives a result to write itself with."""
-
-    def text(self, text: str) -> None:
-        """Write `text`."""
-        ...
-
-
 _found: list[Callable[[], Teller]] = []
 
 
@@ -46,5 +38,6 @@ class Told:
     def _repr_html_(self) -> str:
         return _found[0]().page(self)
 
-    def _repr_pretty_(self, printer: Printer, cycle: bool) -> None:
-        printer.text(str(self))
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        """Return the words for a shell: it would show the `repr` of a dataclass before what its base says."""
+        return {"text/plain": str(self)}

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from IPython.core.formatters import DisplayFormatter
 
 import spc
 from spc.printed import FORMS
@@ -139,19 +140,12 @@ def test_what_a_log_holds_cannot_become_a_part_of_the_page(tmp_path):
     assert "<b>[red]x · bath_concentration" in str(scan)
 
 
-def test_a_shell_shows_the_words_of_a_result():
-    class Page:
-        said = ""
-
-        def text(self, text: str) -> None:
-            self.said += text
-
-    page = Page()
+def test_a_shell_shows_the_words_and_a_notebook_the_page_of_a_result():
     found = made()["capability"]
 
-    found._repr_pretty_(page, False)
+    shown, _ = DisplayFormatter().format(found, include={"text/plain", "text/html"})
 
-    assert page.said == str(found)
+    assert shown == {"text/plain": str(found), "text/html": found._repr_html_()}
 
 
 @pytest.mark.parametrize(
