@@ -16,8 +16,8 @@ HORIZON = 60
 
 FEWEST_OF_A_SEGMENT = 3
 
-SLOPE_FACTORS = np.array([0.4, 1.1, 2.2])
-"""A drift does not go on as straight as it came: it nearly ends or doubles. Slopes ahead, as ratios to that so far."""
+SLOPE_FACTORS = np.array([0.5, 1.0, 1.4])
+"""A drift does not go on as straight as it came: it slows down or quickens. Slopes ahead, as ratios to that so far."""
 
 SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
 

@@ -6,20 +6,15 @@ from typing import NamedTuple
 import numpy as np
 
 from spc.arrays import FloatArray
-from spc.drift.evidence import DRIFT_ROWS, INFORMATION, MEAN, SCORE, SLOW
+from spc.drift.evidence import DRIFT_ROWS
 from spc.drift.level import Level
 from spc.drift.mixture import offsets
+from spc.drift.runs import runs
 from spc.drift.step import DriftState, Scale, evidence_of
 from spc.errors import InputError
 
 CHANGES_PER_READING = 1 / 1000
 """How often a level starts to step or drift, before the readings are seen (an estimate of our own)."""
-
-CHANGES_ONCE_MOVED = 1 / 12
-"""The same for a level that was seen to move since the last recorded change: what moved it is likely still there."""
-
-GOES_ON_ODDS = 4.0
-"""Odds that a drift that was seen goes on, against that it has stopped, before further readings are seen."""
 
 FAR_IS_REAL = (0.3, 0.8, 0.95)
 """Probability that one, two, three readings in a row far off mean that the level is there, and are no slips."""
@@ -46,8 +41,10 @@ def courses(state: DriftState) -> Course:
     level, scale = state.level, state.scale
     if level is None or scale is None:
         raise InputError("no reading yet; nothing can be foretold of a stream before its first one")
+    if state.moved:
+        return _running(state, scale)
     found = evidence_of(level, scale, state.bank)
-    odds = (CHANGES_ONCE_MOVED if state.moved else CHANGES_PER_READING) * found.odds
+    odds = CHANGES_PER_READING * found.odds
     by_change = odds.sum(axis=1)
     share = odds / np.maximum(by_change, 1e-300)[:, None]
     off = offsets(state.bank, found)
@@ -57,7 +54,7 @@ def courses(state: DriftState) -> Course:
     slopes = found.sizes * np.tile(DRIFT_ROWS, 2)
     quiet = np.array([[1.0, level.mean, variance, 0.0]])
     changed = np.stack([by_change, level.mean + mean_off, variance + spread, slopes], axis=1)
-    rows = np.concatenate((quiet, changed, _going_on(state, level), _far_off(state, level, scale)))
+    rows = np.concatenate((quiet, changed, _far_off(state, level, scale)))
     if state.far:
         rows[:-1, 0] *= (1.0 - rows[-1, 0]) / rows[:-1, 0].sum()
     return Course(
@@ -71,18 +68,33 @@ def courses(state: DriftState) -> Course:
     )
 
 
-def _going_on(state: DriftState, level: Level) -> FloatArray:
-    """Return the course of the drift that was held for the new level and goes on, weight against the quiet one."""
-    slope = state.held_slope
-    if slope == 0.0:
-        return np.zeros((0, 4))
-    logs, off = 0.0, 0.0
-    if state.bank.shape[2]:
-        oldest = state.bank[:, 1, 0]
-        logs = min(oldest[SCORE] * slope - oldest[INFORMATION] * slope**2 / 2.0, 60.0)
-        off = slope * (state.bank.shape[2] - oldest[MEAN] - oldest[SLOW])
-    weight = GOES_ON_ODDS * math.exp(logs)
-    return np.array([[weight, level.mean + off, max(level.variance, 0.0), slope]])
+LEAST_RUN = 0.003
+"""Runs less likely than this are left out."""
+
+SLOPE_NODES, SLOPE_NODE_SHARES = (-math.sqrt(3.0), 0.0, math.sqrt(3.0)), (1 / 6, 2 / 3, 1 / 6)
+"""Slopes that stand for a normal distribution of them, in its standard deviations (Gauss and Hermite)."""
+
+
+def _running(state: DriftState, scale: Scale) -> Course:
+    """Return the courses of a level that was seen to move: the runs that its latest readings may be on."""
+    y = state.recent[-(state.n - state.changed_at) :]
+    if state.model.log:
+        above = y[y > 0]  # 0 as written: half of the smallest number that is not
+        y = np.log(np.maximum(y, above.min() / 2.0 if len(above) else 1.0))
+    found = runs(y, scale.sigma**2).likelier_than(LEAST_RUN)
+    sd = np.sqrt(np.maximum(found.slope_variance, 0.0))
+    share = np.divide(found.covariance, sd, out=np.zeros_like(sd), where=sd > 0)
+    left = np.sqrt(np.maximum(found.level_variance - share**2, 0.0))
+    nodes = list(zip(SLOPE_NODES, SLOPE_NODE_SHARES, strict=True))
+    return Course(
+        weight=np.concatenate([part * found.weight for _, part in nodes]),
+        level=np.concatenate([found.level + node * share for node, _ in nodes]),
+        level_sd=np.tile(left, len(nodes)),
+        slope=np.concatenate([found.slope + node * sd for node, _ in nodes]),
+        ageing=0.0,
+        slow=0.0,
+        noise_sd=math.sqrt(scale.white + scale.slow),
+    )
 
 
 def _far_off(state: DriftState, level: Level, scale: Scale) -> FloatArray:

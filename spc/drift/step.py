@@ -65,6 +65,7 @@ class DriftState:
 
     model: StreamModel
     n: int  # readings so far
+    changed_at: int  # readings before the last recorded change
     since_restart: int  # readings since a recorded change, or since a held signal was taken for the new level
     noise: Noise
     recent: FloatArray  # latest values as written, shape (m,), m <= RECENT
@@ -78,7 +79,6 @@ class DriftState:
     bank: FloatArray  # see `evidence.with_reading`
     lasting: int  # readings for which a signal has gone on
     moved: bool  # whether a held signal was taken for the new level since the last recorded change
-    held_slope: float  # per reading on the model's scale, of the drift that was; 0 for a step
     far: int  # readings in a row that lay beyond LARGEST_SIGMAS, negative where below
 
 
@@ -103,7 +103,7 @@ def start(model: StreamModel) -> DriftState:
     """Return the state before the first reading."""
     nothing = np.zeros(0)
     noise = Noise.start(model)
-    return DriftState(model, 0, 0, noise, nothing, nothing, 0.0, Feed(), None, None, no_onsets(), 0, False, 0.0, 0)
+    return DriftState(model, 0, 0, 0, noise, nothing, nothing, 0.0, Feed(), None, None, no_onsets(), 0, False, 0)
 
 
 def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftOutcome]:
@@ -143,6 +143,7 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
     after = DriftState(
         model=model,
         n=state.n + 1,
+        changed_at=state.changed_at,
         since_restart=state.since_restart + 1,
         noise=noise,
         recent=recent,
@@ -154,12 +155,11 @@ def update(state: DriftState, reading: DriftReading) -> tuple[DriftState, DriftO
         bank=bank,
         lasting=state.lasting + 1 if signals else 0,
         moved=state.moved,
-        held_slope=state.held_slope,
         far=far,
     )
     side = (-1 if low > high else 1) if signals else 0
     outcome = _outcome(after, found, side, (low, high), (expected, math.hypot(sd, math.sqrt(scale.rounding))))
-    return (_held(after, found, side) if after.lasting >= HELD else after), outcome
+    return (_held(after) if after.lasting >= HELD else after), outcome
 
 
 def evidence_of(level: Level, scale: Scale, bank: FloatArray) -> Evidence:
@@ -221,6 +221,7 @@ def _restarted(
     after = replace(
         state,
         n=state.n + 1,
+        changed_at=state.n,
         since_restart=1,
         recent=recent,
         history=np.array([seen.middle]),
@@ -231,15 +232,14 @@ def _restarted(
         bank=no_onsets(),
         lasting=0,
         moved=False,
-        held_slope=0.0,
         far=0,
     )
     never = math.log(1e-12)
     return after, _outcome(after, evidence_of(level, scale, after.bank), 0, (never, never), (seen.middle, math.inf))
 
 
-def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
-    """Return the state that takes the latest readings for the new level, and remembers how fast it moved."""
+def _held(state: DriftState) -> DriftState:
+    """Return the state that takes the latest readings for the new level."""
     assert state.level is not None  # a signal has gone on
     assert state.scale is not None
     latest, scale = state.history[-4:], state.scale
@@ -252,9 +252,6 @@ def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
         ages=state.model.ages,
         before=state.level,
     )
-    slope = 0.0
-    if _drifting(found.of_side(side)):
-        slope = alternatives(state.level, state.bank, found, side=side, drifting=True).slope
     return replace(
         state,
         since_restart=1,
@@ -263,7 +260,6 @@ def _held(state: DriftState, found: Evidence, side: int) -> DriftState:
         bank=no_onsets(),
         lasting=0,
         moved=True,
-        held_slope=slope,
         far=0,
     )
 
