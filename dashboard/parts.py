@@ -28,6 +28,15 @@ def in_browser(app: Dash, function: str, output: Output, when: Input) -> None:
     call(ClientsideFunction("booth", function), output, when)
 
 
+def chart_place(element_id: str, config: Any) -> dcc.Graph:
+    """Return where a chart will stand: empty, with no axes that could be taken for readings, until it is drawn."""
+    axis = {"visible": False}
+    clear = "rgba(0,0,0,0)"
+    layout = {"xaxis": axis, "yaxis": axis, "paper_bgcolor": clear, "plot_bgcolor": clear}
+    empty = {"data": [], "layout": layout}
+    return dcc.Graph(id=element_id, figure=empty, config=config, responsive=False, className="graph")
+
+
 def page_name(words: str, *, title: str = "", class_name: str = "") -> html.H1:
     """Return the heading of a page; `title`, where it is not the same, is what the browser's tab says."""
     return html.H1(words, className=class_name, **_data(title=title or words))

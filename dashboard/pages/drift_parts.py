@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from dashboard.ids import Drift
 from dashboard.pages.choices import choices, switches
 from dashboard.pages.signals_part import run_rules, signals, steps
-from dashboard.parts import aria, facts, kept, link, table
+from dashboard.parts import aria, chart_place, facts, kept, link, table
 from dashboard.queries import Queries
 from dashboard.urls import StreamView
 from dashboard.views import Row, StreamPage
@@ -220,7 +220,7 @@ def reading_row(row: Row, deviates: bool) -> html.Tr:
 def figure_box(chart: Any) -> html.Div:
     """Return where the figure of a part stands, empty where it has none."""
     return html.Div(
-        dcc.Graph(id=Drift.FIGURE, config=chart, responsive=False, className="graph"),
+        chart_place(Drift.FIGURE, chart),
         id=Drift.FIGURE_BOX,
         className="chart part-chart",
         role="img",

@@ -6,7 +6,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.ids import Record, Shell, Stream
 from dashboard.pages.choices import choices
-from dashboard.parts import aria, kept, link, page_name, table
+from dashboard.parts import aria, chart_place, kept, link, page_name, table
 from dashboard.queries import Queries
 from dashboard.queries.record import record_figure, record_page
 from dashboard.urls import METERS, RECORD, RecordView
@@ -33,7 +33,7 @@ def body(page: RecordPage) -> list[Any]:
         html.P(page.notice, className="record-notice") if page.notice else None,
         choices(page.spans, "Length of time") if page.spans else None,
         html.Div(
-            dcc.Graph(id=Record.FIGURE, config=CHART, responsive=False, className="graph"),
+            chart_place(Record.FIGURE, CHART),
             id=Stream.CHART,
             role="img",
             className="record-figure",

@@ -6,7 +6,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.auth import NoRight, need, person
 from dashboard.ids import Record, Shell, Stream
-from dashboard.parts import aria, facts, kept, link, named_list, page_name, state_mark, table
+from dashboard.parts import aria, chart_place, facts, kept, link, named_list, page_name, state_mark, table
 from dashboard.queries import Queries, SpcError
 from dashboard.queries.record_windows import (
     right_of,
@@ -43,7 +43,7 @@ def whole(queries: Queries, view: WindowView) -> list[Any]:
         page_name(page.title),
         html.Div(body(page), id=Record.BODY, className="record-window"),
         html.Div(
-            dcc.Graph(id=Record.COURSE, config=CHART, responsive=False, className="graph"),
+            chart_place(Record.COURSE, CHART),
             id=Stream.CHART,
             role="img",
             className="record-figure",

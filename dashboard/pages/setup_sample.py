@@ -8,7 +8,7 @@ from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.auth import NoRight, need, person
 from dashboard.ids import Setup, Shell, Stream
-from dashboard.parts import aria, facts, kept, link, page_name, table
+from dashboard.parts import aria, chart_place, facts, kept, link, page_name, table
 from dashboard.queries import Queries, Right, SpcError
 from dashboard.queries.setup_sample import keep_sample, runs_figure, setup_page
 from dashboard.urls import SETUP
@@ -52,7 +52,7 @@ def layout(page: SetupPage, *, may_write: bool) -> html.Div:
             html.Div([], id=Setup.DONE),
             html.Div(past(page), id=Setup.PAST, className="setup-past"),
             html.Div(
-                dcc.Graph(id=Setup.FIGURE, config=CHART, responsive=False, className="graph"),
+                chart_place(Setup.FIGURE, CHART),
                 id=Stream.CHART if page.months > 1 else Setup.NO_CHART,
                 className="setup-chart",
                 hidden=page.months < 2,

@@ -11,6 +11,7 @@ from dashboard.pages.drift_forms import forms, forms_stamp
 from dashboard.pages.drift_parts import figure_box, part
 from dashboard.parts import (
     aria,
+    chart_place,
     facts,
     in_browser,
     kept,
@@ -69,7 +70,7 @@ def layout(queries: Queries, view: StreamView, page: StreamPage, stamp: str) -> 
                 [
                     html.Div(views(page), id=Stream.VIEWS, className="views-row"),
                     html.Div(
-                        dcc.Graph(id=Stream.FIGURE, config=CHART, responsive=False, className="graph"),
+                        chart_place(Stream.FIGURE, CHART),
                         id=Stream.CHART,
                         className="chart chart-judged" if page.judged else "chart",
                         role="img",

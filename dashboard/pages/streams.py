@@ -44,11 +44,18 @@ def row(each: StreamRow) -> list[Any]:
     """Return one stream: its state, its name, its last reading, what is so."""
     return [
         html.P(state_mark(each.state), className="row-state"),
-        html.H3(link([each.title, html.Span(f" {each.position}", className="position")], each.href)),
+        html.H3(
+            link(kept(each.title, html.Span(f" {each.position}", className="position"), own_line(each)), each.href)
+        ),
         html.P([html.Span(each.value, className="row-value"), html.Span(f" {each.unit}", className="unit")]),
         html.P(each.says, className="row-says"),
         html.P(f"{each.taken} · {each.age}", className="row-taken"),
     ]
+
+
+def own_line(each: StreamRow) -> html.Span | None:
+    """Return the line of a stream, where streams of several lines stand together."""
+    return html.Span(f" · {each.line}", className="position") if each.line else None
 
 
 def register(app: Dash, queries: Queries) -> None:

@@ -140,6 +140,7 @@ class StreamRow:
     title: str
     position: str
     state: str
+    line: str  # where rows of several lines stand together; else ""
     value: str
     unit: str
     says: str  # what moves, in a sentence; else how far it is from its limit

@@ -8,6 +8,7 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.ids import Board, Rows, Shell, Stream
+from dashboard.parts import chart_place
 from dashboard.queries import Queries
 from dashboard.urls import StreamView
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, add_row, asked, watched, write_line
@@ -240,3 +241,10 @@ def test_an_unchanged_script_is_not_sent_again(page):
     tag = page.client.get(path).headers["ETag"]
 
     assert page.client.get(path, headers={"If-None-Match": tag}).status_code == 304
+
+
+def test_a_chart_that_is_not_drawn_yet_shows_no_axes():
+    figure = chart_place("any", {}).to_plotly_json()["props"]["figure"]
+
+    assert figure["data"] == []
+    assert [figure["layout"][axis]["visible"] for axis in ("xaxis", "yaxis")] == [False, False]

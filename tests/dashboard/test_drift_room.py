@@ -157,6 +157,8 @@ def test_the_list_of_streams_stands_in_order_of_need(bare):
     page = bare.streams()
 
     assert [row.state for row in page.urgent] == ["failed", "moving"]
+    assert [row.line for row in page.urgent] == [view.line for view in (AMMETER, LAMP)]
+    assert all(row.line == "" for _, rows in page.lines for row in rows)  # its heading names it
     assert [name for name, _ in page.lines] == ["Line 1", "Line 2"]
     assert sum(len(rows) for _, rows in page.lines) == len(KEYS)
 
