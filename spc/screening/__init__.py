@@ -70,6 +70,10 @@ def _of_series(series: Series, most: float, zone: tzinfo) -> list[Question]:
 
 def _pairs(results: Iterable[StreamResult]) -> Iterable[tuple[StreamResult, StreamResult]]:
     """Yield two streams of one check on one line, charted by their own value."""
-    for a, b in combinations(results, 2):
-        if (a.key.line, a.key.check) == (b.key.line, b.key.check) and a.check.charted == "value":
-            yield a, b
+    together: dict[tuple[str, str], list[StreamResult]] = {}
+    for result in results:
+        together.setdefault((result.key.line, result.key.check), []).append(result)
+    for streams in together.values():
+        for a, b in combinations(streams, 2):
+            if a.check.charted == "value":
+                yield a, b

@@ -42,14 +42,30 @@ def largest_excess(steps: IntArray, noise: FloatArray) -> Excess:
     Exact: whatever the level does, a reading ends in one digit with at most the chance that the scatter allows, and
     readings of independent noise multiply. Twelve looks share the chance.
     """
-    looks = [(10, digit) for digit in range(10)] + [(apart, 0) for apart in ROUND]
     found = []
-    for apart, start in looks:
-        one = largest_chance(noise, apart)
-        count = int(np.sum(steps % apart == start))
-        chance = LOOKS * excess_chance(count, len(steps), one)
-        found.append(Excess(apart, start, count, len(steps), float(one.mean()), chance))
+    one = {apart: largest_chance(noise, apart) for apart in (10, *ROUND)}
+    for apart, start, count in _counts(steps):
+        chance = LOOKS * excess_chance(count, len(steps), one[apart])
+        found.append(Excess(apart, start, count, len(steps), float(one[apart].mean()), chance))
     return min(found, key=lambda excess: excess.chance)
+
+
+def _counts(steps: IntArray) -> list[tuple[int, int, int]]:
+    """Return for every look how many steps it goes by, from which, and how many readings it finds."""
+    digits = np.bincount(steps % 10, minlength=10)
+    ends = [(10, digit, count) for digit, count in enumerate(digits.tolist())]
+    return ends + [(apart, 0, int(digits[::apart].sum())) for apart in ROUND]
+
+
+def _any_too_many(steps: IntArray, most: float) -> bool:
+    """Return whether any look could find too many, were the scatter as wide as can be.
+
+    Over all digits the chances of a reading add up to 1, so the largest is at least one in so many.
+    """
+    largest: dict[int, int] = {}
+    for apart, _, count in _counts(steps):
+        largest[apart] = max(count, largest.get(apart, 0))
+    return any(LOOKS * excess_chance(count, len(steps), 1 / apart) <= most for apart, count in largest.items())
 
 
 def digit_preference(series: Series, most: float, zone: tzinfo, *, left_out: BoolArray) -> list[Question]:
@@ -63,7 +79,7 @@ def digit_preference(series: Series, most: float, zone: tzinfo, *, left_out: Boo
     """
     steps, whole = in_steps(series)
     used = np.flatnonzero(whole & ~left_out)
-    if len(used) < FEWEST:
+    if len(used) < FEWEST or not _any_too_many(steps[used], most):
         return []
     excess = largest_excess(steps[used], series.noise(left_out))
     if excess.chance > most:

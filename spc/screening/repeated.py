@@ -143,8 +143,10 @@ def coarse_throughout(series: Series, most: float, zone: tzinfo, *, copied: Bool
 
 def _longest(on: BoolArray) -> tuple[int, int]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
-    runs = list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-    return max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
+    if len(edges) == 0:
+        return 0, 0
+    longest = 2 * int((edges[1::2] - edges[::2]).argmax())
+    return int(edges[longest]), int(edges[longest + 1])
 
 
 def _coarser(series: Series, places: IntArray, apart: int, one: float, chance: float, zone: tzinfo) -> Question:

@@ -64,28 +64,36 @@ def unit_slips(result: StreamResult, most: float, zone: tzinfo) -> list[Question
     index, size = _sizes(result)
     if len(index) < FEWEST:
         return []
+    log = np.log(size)
+    if float(log.max() - log.min()) <= math.log(LEAST_FACTOR):
+        return []  # nothing can lie so far from its neighbours
     asked = np.zeros(len(index), dtype=np.bool_)
-    return [question for reach in REACHES for question in _by_neighbours(result, index, size, reach, most, zone, asked)]
+    return [
+        question for reach in REACHES for question in _by_neighbours(result, index, size, log, reach, most, zone, asked)
+    ]
 
 
 def _by_neighbours(
     result: StreamResult,
     index: IntArray,
     size: FloatArray,
+    log: FloatArray,
     reach: int,
     most: float,
     zone: tzinfo,
     asked: BoolArray,
 ) -> list[Question]:
     """Return the slips against `reach` neighbours on either side; marks in `asked`, shape (n,), what is asked about."""
-    log = np.log(size)
     level = running_median(log, reach)
     off = log - level
+    exact = (result.readings.bound[index] == Bound.EXACT) & ~asked
+    far = np.flatnonzero((np.abs(off) > math.log(LEAST_FACTOR)) & exact)
+    if len(far) == 0:
+        return []  # how far they usually lie takes longest to say
     within_steps = np.log(spread_in_steps(size))
     spread = distances(within_steps - running_median(within_steps, reach))
     usual = spread.usual
-    exact = (result.readings.bound[index] == Bound.EXACT) & ~asked
-    far = np.flatnonzero((np.abs(off) > FAR * usual) & (np.abs(off) > math.log(LEAST_FACTOR)) & exact)
+    far = far[np.abs(off[far]) > FAR * usual]
     slips = {int(i): slip for i in far if (slip := _slip(result, float(size[i]), float(level[i]), usual))}
     questions = []
     for places in _together(slips):

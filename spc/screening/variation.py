@@ -40,7 +40,7 @@ def quiet_stretches(series: Series, most: float, zone: tzinfo, *, left_out: Bool
         left_out: readings asked about already, shape (n,).
     """
     used = np.flatnonzero((series.bound == Bound.EXACT) & ~left_out)
-    if len(used) < 3 * LENGTHS[0] or float(series.noise(left_out).mean()) < FINE_ENOUGH:
+    if len(used) < 3 * LENGTHS[0]:
         return []
     ranges = level_ranges(series.x[used])
     rank = _ranks(ranges)
@@ -55,7 +55,7 @@ def quiet_stretches(series: Series, most: float, zone: tzinfo, *, left_out: Bool
         lowest = int(chances.argmin())
         best = min(best, (float(chances[lowest]), int(starts[lowest]), length))
     chance = looks * best[0]
-    if chance > most:
+    if chance > most or float(series.noise(left_out).mean()) < FINE_ENOUGH:
         return []
     _, start, length = best
     places = used[start : start + length + 1]
@@ -90,7 +90,7 @@ def _chances_as_low(rank: FloatArray, starts: IntArray, length: int) -> FloatArr
     spread = float(rank.std()) * math.sqrt(TOGETHER * (1 / length + 1 / others))
     if not spread > 0:
         return np.ones(len(starts))
-    inside = np.lib.stride_tricks.sliding_window_view(rank, length)[starts].sum(axis=1)
+    inside = rank[starts[:, None] + np.arange(length)].sum(axis=1)
     below = inside / length - (float(rank.sum()) - inside) / others
     return np.asarray(ndtr(below / spread), dtype=np.float64)
 
