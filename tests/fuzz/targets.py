@@ -5,10 +5,12 @@ row is accounted for, and what comes out keeps its own promises: read in pieces 
 from its own writing, a refusal in one line.
 """
 
+import atexit
 import csv
 import io
 import json
 import logging
+import shutil
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
@@ -52,7 +54,9 @@ def refusals() -> Iterator[None]:
 def folder() -> Path:
     """Return a folder for the files of this run, in memory where there is such a place."""
     memory = Path("/dev/shm")
-    return Path(tempfile.mkdtemp(prefix="fuzz-", dir=memory if memory.is_dir() else None))
+    place = Path(tempfile.mkdtemp(prefix="fuzz-", dir=memory if memory.is_dir() else None))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
+    return place
 
 
 def written(name: str, data: bytes) -> Path:
