@@ -157,7 +157,7 @@
     if (!item || item.state !== "waiting") return;
     sent = "";
     done[card.id] = true;
-    last = { word: "waiting", title: name(card), value: shown(item.body, card), verdict: "It arrives by itself when the server is back.", entry: entry };
+    last = { word: "waiting", title: name(card), value: shown(item.body, card), verdict: "It arrives by itself when the server answers.", entry: entry };
     hold = false;
     next();
     draw();
@@ -175,6 +175,8 @@
 
   queue.hear((news) => {
     if (!root || !root.isConnected) return;
+    const waited = last && last.word === "waiting" && news.item && last.entry === news.item.body.entry;
+    if (waited && (news.what === "asks" || news.what === "refused")) last = null; // it did not arrive: the question stands alone
     if (news.what === "kept") {
       done[news.item.about.stream] = true;
       const own = sent === news.item.body.entry;

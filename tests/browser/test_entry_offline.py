@@ -86,6 +86,20 @@ def test_what_the_server_asks_of_an_entry_that_waited_is_answered_later(opened, 
     assert last(site, LAMP) == 1.8
 
 
+def test_a_question_that_comes_late_takes_back_that_the_entry_only_waits(opened, site, seen):
+    seen.server_ends = True
+    page = opened(TABLET)
+    page.route("**/write/keep", lambda route: route.abort())
+    choose(page, "UV-A irradiance")
+    type_in(page, "1.8")
+    keep(page)
+    expect(told(page)).to_contain_text("It arrives by itself when the server answers.")
+    page.unroute("**/write/keep")
+
+    expect(page.locator(".entry-stuck")).to_contain_text("Was it read in mW/cm2?")
+    expect(told(page)).to_have_count(0)
+
+
 def test_an_answer_that_was_lost_on_the_way_doubles_nothing(opened, site, seen):
     """The server kept the entry and the tablet never heard of it: it sends again, under the same name."""
     seen.server_ends = True
