@@ -2,12 +2,14 @@
 
 import errno
 import logging
+import re
 import signal
 import socket
 import sys
 import time
 from collections.abc import Callable, Iterable
 from datetime import timedelta
+from functools import cache
 from ipaddress import ip_address
 from pathlib import Path
 from queue import SimpleQueue
@@ -48,6 +50,9 @@ FINISHES_WITHIN = 5.0
 """Seconds that requests have to finish when the board ends."""
 
 FORWARDED = ("HTTP_FORWARDED", "HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
+
+NAME = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*\.?")
+"""A name of a machine, or an IPv4 address, as it stands before the port."""
 
 log = logging.getLogger(__name__)
 
@@ -132,6 +137,11 @@ def refuse_strangers(queries: Queries, settings: Settings) -> None:
         raise SetupError(
             f"--behind-proxy with --host {settings.host} would believe what anyone on the network says of themselves; "
             "let the proxy run on this machine and leave --host out"
+        )
+    if settings.behind_proxy and not NAME.fullmatch(settings.behind_proxy):
+        raise SetupError(
+            f"--behind-proxy {settings.behind_proxy}: write the name alone, without https:// and without a port, as in "
+            "board.plant.example"
         )
     if (settings.on_this_machine_alone and not settings.behind_proxy) or AccountBook(queries).accounts():
         return
@@ -255,13 +265,21 @@ def name_allowed(host: str, settings: Settings) -> bool:
         return True
     if settings.on_this_machine_alone:
         return False
-    if name in (socket.gethostname().lower(), socket.getfqdn().lower()):
-        return True
     try:  # an address is no name that a stranger could point elsewhere
         ip_address(name)
     except ValueError:
-        return False
+        return name in own_names()
     return settings.host in EVERY_ADDRESS
+
+
+@cache
+def own_names() -> frozenset[str]:
+    """Return the names of this machine: asked for once, as a network without a name server answers late.
+
+    The one in .local is how tablets find it on such a network (RFC 6762: multicast DNS).
+    """
+    name = socket.gethostname().lower()
+    return frozenset({name, f"{name.partition('.')[0]}.local", socket.getfqdn().lower()})
 
 
 def _why_not(settings: Settings, error: OSError | ValueError) -> str:

@@ -77,6 +77,8 @@ def test_a_log_that_is_refused_gives_the_port_back(tmp_path):
         ("0.0.0.0", "192.0.2.7:8050", True),
         ("0.0.0.0", "[2001:db8::7]:8050", True),
         ("0.0.0.0", f"{socket.gethostname()}:8050", True),
+        ("0.0.0.0", f"{socket.gethostname().partition('.')[0]}.local:8050", True),
+        ("0.0.0.0", "other.local", False),
         ("0.0.0.0", "rebound.example", False),
         ("0.0.0.0", "127.0.0.1.rebound.example", False),
     ],
@@ -90,6 +92,28 @@ def test_it_answers_under_the_names_of_this_machine_alone(bound_to, asked, allow
     assert server.name_allowed(asked, settings) == allowed
     assert (answer == [b"the board"]) == allowed
     assert told == ([] if allowed else ["421 Misdirected Request"])
+
+
+def test_a_network_without_a_name_server_is_asked_once_for_the_name(monkeypatch):
+    asked = []
+    monkeypatch.setattr(socket, "getfqdn", lambda: asked.append(1) or "line-pc.plant.example")
+    server.own_names.cache_clear()
+    try:
+        settings = Settings(log=Path("log.csv"), host="0.0.0.0")
+        assert server.name_allowed("192.0.2.7:8050", settings)
+        assert asked == []
+        assert all(server.name_allowed("line-pc.plant.example:8050", settings) for _ in range(3))
+        assert asked == [1]
+    finally:
+        server.own_names.cache_clear()
+
+
+@pytest.mark.parametrize("name", ["https://board.plant.example", "board.plant.example:8443", "board plant", ""])
+def test_a_proxy_is_known_by_its_name_alone(name):
+    settings = Settings(log=Path("log.csv"), behind_proxy=name or "/")
+
+    with pytest.raises(SetupError, match="write the name alone"):
+        server.refuse_strangers(None, settings)
 
 
 def test_it_is_on_this_machine_alone_unless_told_otherwise():
