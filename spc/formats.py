@@ -51,7 +51,9 @@ LABELS: Mapping[str, str] = {
 }  # fmt: skip
 """How units are shown where that is not how logs write them."""
 
-GROUPED = re.compile(r"[<>]?[-\N{MINUS SIGN}]?[1-9][0-9]{0,2}(?:(?P<sign>[.,])[0-9]{3})+")
+GROUPED = re.compile(
+    r"(?:[<>]\s*)?[-+\N{MINUS SIGN}]?0*[1-9][0-9]{0,2}(?P<sign>[.,])[0-9]{3}(?:(?P=sign)[0-9]{3})*(?:[eE][-+]?[0-9]+)?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,7 @@ class Formats:
         Raises:
             InputError: it can be read in two ways.
         """
+        text = text.strip()
         found = GROUPED.fullmatch(text)
         if found is not None and found["sign"] != self.sign:
             whole, part = text.replace(found["sign"], ""), text.replace(found["sign"], self.sign)

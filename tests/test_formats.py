@@ -98,6 +98,12 @@ def test_a_written_number_is_read_back(value):
         (AS_IT_CAME, "1,234", "write 1234 or 1.234"),
         (COMMA, "1.234.567", "write 1234567"),
         (COMMA, "1.234,5", "a point and a comma"),
+        (AS_IT_CAME, "1.234,567", "a point and a comma"),
+        (AS_IT_CAME, "+1,234", r"write \+1234 or \+1.234"),
+        (AS_IT_CAME, "< 1,234", "write < 1234 or < 1.234"),
+        (AS_IT_CAME, "01,234", "write 01234 or 01.234"),
+        (AS_IT_CAME, " 1,234 ", "write 1234 or 1.234"),
+        (AS_IT_CAME, "1,234e0", "write 1234e0 or 1.234e0"),
     ],
 )
 def test_a_number_of_two_readings_is_asked_about(formats, text, says):
