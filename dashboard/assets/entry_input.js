@@ -45,7 +45,7 @@
   /* What to ask of a number that can be read in two ways: 1.234 where the site writes a decimal comma. */
   function twoWays(text) {
     const other = sign === "," ? "." : ",";
-    const found = /^[<>]?-?[1-9]\d{0,2}[.,]\d{3}$/.test(text || "") && text.includes(other);
+    const found = /^[<>]?[-\u2212]?0*[1-9]\d{0,2}[.,]\d{3}$/.test(text || "") && text.includes(other);
     return found ? "\u201c" + text + "\u201d can be read in two ways; write " + text.replace(other, "") + " or " + text.replace(other, sign) + "." : "";
   }
 

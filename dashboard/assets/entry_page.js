@@ -65,6 +65,7 @@
     asks = [];
     draft = { target: "value" };
     if (!card) return;
+    draft.unit = card.unit_code;
     draft.instrument = card.instruments.length ? card.instruments[0].name : "";
     draft.reference = card.references.length ? window.putIn.say(card.references[0]) : "";
     draft.shift = remembered("shift");
@@ -91,16 +92,32 @@
       if (page) told.own = page.own;
       page = told;
       window.putIn.writes(page.decimal);
+      const anew = askAnew();
       const kept = queue.all().map((item) => item.about.stream);
       done = {};
       page.cards.forEach((card) => { if (kept.includes(card.id)) done[card.id] = true; });
       if (first) begin();
-      draw(!first);
+      draw(!first && !anew);
     } catch (away) {
       if (!page) root.replaceChildren(make("p", { class: "entry-loading" }, "No contact with the server; trying again."));
       clearTimeout(timer);
       timer = setTimeout(refresh, page ? REFRESH : 3000);
     }
+  }
+
+  /* A number that was typed beside one unit is never sent with another: the site may change its units meanwhile. */
+  function askAnew() {
+    const card = current();
+    if (!card || card.unit_code === draft.unit) return false;
+    const typed = draft.value;
+    draft.unit = card.unit_code;
+    if (!typed || card.kind === "judged") return true;
+    asks = [];
+    draft.value = "";
+    if (card.deviation) draft.reference = "";
+    note = "This site shows " + (card.unit || "no unit") + " now. \u201c" + typed + "\u201d was typed before that: put in again what was read.";
+    say(note);
+    return true;
   }
 
   function begin() {

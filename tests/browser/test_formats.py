@@ -41,3 +41,25 @@ def test_a_lamp_is_written_down_with_a_comma_in_watts_a_square_metre(comma: Site
     expect(told(page)).to_contain_text("24,50 W/m²")
     expect(page.locator(".clock")).to_contain_text("SI units, decimal comma, dates dd.mm.yyyy")
     assert last(comma, LAMP) == 2450.0
+
+
+def test_a_number_typed_before_the_site_changed_its_units_is_asked_for_again(
+    comma: Site, open_page: Callable[..., Page]
+):
+    page = opener(comma, open_page)(TABLET)
+    choose(page, "UV-A irradiance")
+    page.locator("#entry-value").fill("24,5")
+    page.locator(".entry-more summary").tap()
+    page.locator("#entry-words").fill("new lamp")
+    catalogue = comma.queries.settings.catalogue
+    assert catalogue is not None
+    catalogue.write_text(CATALOGUE, encoding="utf-8")
+    assert comma.queries.reload() is None
+    page.evaluate(
+        "document.createTreeWalker(document.getElementById('rows'), NodeFilter.SHOW_TEXT).nextNode().data += ' '"
+    )
+
+    expect(page.locator("#entry-value-unit")).to_have_text("µW/cm²")
+    expect(page.locator("#entry-value")).to_have_value("")
+    expect(page.locator("#entry-words")).to_have_value("new lamp")
+    expect(page.locator(".entry-note")).to_contain_text("“24,5” was typed before that")
