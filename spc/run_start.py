@@ -53,7 +53,7 @@ class NotchedShim:
 
     def words(self) -> str:
         """Return what was seen in a sentence's words."""
-        return f"shim {self.kind} at {self.where}: {self.seen}"
+        return f"{_named('shim', self.kind)} at {self.where}: {self.seen}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class RingHoles:
 
     def words(self) -> str:
         """Return what was seen in a sentence's words."""
-        return f"ring {self.kind} at {self.amperes:g} A: {self.seen} holes, at least {self.minimum} asked"
+        return f"{_named('ring', self.kind)} at {self.amperes:g} A: {self.seen} holes, at least {self.minimum} asked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +88,15 @@ class KnownDefectPart:
 
     def words(self) -> str:
         """Return what was seen in a sentence's words."""
-        return f"part {self.name}: {self.seen} of {self.expected} indications"
+        return f"{_named('part', self.name)}: {self.seen} of {self.expected} indications"
 
 
 Reference = NotchedShim | RingHoles | KnownDefectPart
+
+
+def _named(what: str, name: str) -> str:
+    """Return `name` after what it is, unless it says so itself: "shim 3C2-234", "ring 1"."""
+    return name if what in name.lower().split() else f"{what} {name}"
 
 
 @dataclass(frozen=True, slots=True)

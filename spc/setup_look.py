@@ -139,7 +139,7 @@ class GuidedLook:
         shown = {"weak": "a weak indication", "missing": "no indication", "shown": "the indication asked for"}
         seen = f"{self.sample.reference.words()} — {shown[self.sample.result]}."
         if self.first.suspicious:
-            return f"{seen} Look first at: {self.first.factor.title.lower()}. {self.first.evidence[0].state.headline}"
+            return f"{seen} Look first at: {self.first.factor.title}. {self.first.evidence[0].state.headline}"
         return f"{seen} No check of the line points to a cause; go through the factors in order."
 
 

@@ -62,6 +62,13 @@ def test_what_a_reference_shows(reference, shown):
     assert checked(sample(reference=reference)).result == shown
 
 
+def test_a_reference_is_named_once():
+    assert NotchedShim("notched shim 2", "flange", "shown").words() == "notched shim 2 at flange: shown"
+    assert NotchedShim("3C2-234", "flange", "shown").words() == "shim 3C2-234 at flange: shown"
+    assert RingHoles("ring 1", 1500.0, 7, 6).words() == "ring 1 at 1500 A: 7 holes, at least 6 asked"
+    assert KnownDefectPart("gear 3", 4, 4).words() == "part gear 3: 4 of 4 indications"
+
+
 def test_the_minimum_of_a_ring_stands_in_the_catalogue():
     # AS5282 ring, wet, full-wave DC (memory; the catalogue says so too)
     assert [ring_minimum(starter(), amperes) for amperes in (500, 1000, 1500, 2500, 3500)] == [3, 5, 6, 7, 9]

@@ -83,7 +83,7 @@ def test_a_failed_check_comes_before_an_earlier_factor_that_moves():
     assert (words["concentration"], words["light"]) == ("moving", "failed")
     assert found.first.factor.key == "light"
     assert found.sentence.startswith("shim CX-230 at bracket, inside: partly")
-    assert "uv-a and white light. UV-A irradiance read 900" in found.sentence
+    assert "Look first at: UV-A and white light. UV-A irradiance read 900" in found.sentence
     assert looked(moving).first.factor.key == "concentration"
 
 
