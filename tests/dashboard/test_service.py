@@ -24,6 +24,7 @@ from dashboard.app import create_app
 from dashboard.auth import FROM_HERE
 from dashboard.queries import SetupError
 from dashboard.requests import BUCKETS, JsonLines, Measures, PlainLines, kind_of, measured
+from dashboard.settings import Settings
 from dashboard.urls import HEALTH, LIVE, METRICS, SIGN_IN
 from spc.store.accounts import add_account
 from spc.store.store import Store
@@ -176,6 +177,8 @@ def test_a_store_that_is_gone_is_no_health(tmp_path, monkeypatch):
     client = create_app(queries).server.test_client()
     assert client.get(HEALTH).get_json()["store"] == "ok"
     assert "board_trail_entries " in client.get(METRICS).text
+    assert queries.store is not None
+    assert queries.store is not None
     queries.store.close()
     Path(str(settings.store)).unlink()
     Path(str(settings.store)).mkdir()
@@ -243,7 +246,7 @@ def test_what_comes_through_a_proxy_is_not_from_here(peer, forwarded, behind, he
         start("200 OK", [])
         return [b""]
 
-    settings = replace(server.Settings(log=Path("log.csv")), behind_proxy=behind)
+    settings = replace(Settings(log=Path("log.csv")), behind_proxy=behind)
     environ = {"REMOTE_ADDR": peer, "HTTP_HOST": "localhost", "REQUEST_METHOD": "GET", "PATH_INFO": METRICS}
     environ |= {"HTTP_X_FORWARDED_FOR": forwarded} if forwarded else {}
     server.layers(inner, settings, Measures())(environ, lambda line, headers, *more: None)
@@ -255,7 +258,7 @@ def test_what_comes_through_a_proxy_is_not_from_here(peer, forwarded, behind, he
 def test_behind_a_proxy_its_name_and_its_word_on_who_asks_count(tmp_path):
     settings = replace(write_line(tmp_path), behind_proxy="board.example")
     app = create_app(asked(settings))
-    app.server.wsgi_app = server.layers(app.server.wsgi_app, settings, Measures())  # type: ignore[method-assign]
+    app.server.wsgi_app = server.layers(app.server.wsgi_app, settings, Measures())
     client = app.server.test_client()
     through = {"X-Forwarded-For": "203.0.113.9", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "board.example"}
 
@@ -286,7 +289,12 @@ def heard(form):
     logger = logging.getLogger("dashboard.requests")
     logger.addHandler(handler)
     logger.setLevel(logging.INFO)
-    return stream, lambda: (logger.removeHandler(handler), logger.setLevel(logging.NOTSET))
+
+    def end() -> None:
+        logger.removeHandler(handler)
+        logger.setLevel(logging.NOTSET)
+
+    return stream, end
 
 
 SECRETS = {"query": "q-secret", "cookie": "c-secret", "password": "p-secret", "token": "t-secret"}
@@ -295,7 +303,7 @@ SECRETS = {"query": "q-secret", "cookie": "c-secret", "password": "p-secret", "t
 @pytest.mark.parametrize("form", [JsonLines(), PlainLines()])
 def test_no_secret_is_in_a_line(tmp_path, form):
     app = create_app(asked(write_line(tmp_path)))
-    app.server.wsgi_app = measured(app.server.wsgi_app, Measures())  # type: ignore[method-assign]
+    app.server.wsgi_app = measured(app.server.wsgi_app, Measures())
     client = app.server.test_client()
     stream, end = heard(form)
     try:
