@@ -51,7 +51,7 @@ def whole(queries: Queries, view: WindowView) -> list[Any]:
         )
         if page.figure
         else None,
-        html.Div(form_of(form), id=Record.FORM) if form is not None else None,
+        html.Div(form_of(form), id=Record.FORM, className="on-screen") if form is not None else None,
         html.P("", id=Record.SAID, role="status", className="said"),
         dcc.Store(id=Record.TOLD, data=window_stamp(queries, queries.memory, view)),
     )
@@ -86,6 +86,10 @@ def body(page: WindowPage) -> list[Any]:
         )
         if page.ways
         else None,
+        html.P(
+            "For an auditor, on paper: print this page. What is for the screen alone is left out.",
+            className="note on-screen",
+        ),
     )
 
 

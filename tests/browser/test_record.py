@@ -73,6 +73,20 @@ def test_a_failed_check_is_written_up_and_closed_from_the_screen(site, open_page
     expect(page.locator(".record-table tr", has_text="Notched shim, hub")).to_contain_text("Closed")
 
 
+def test_a_failed_check_goes_to_paper_without_what_can_be_tapped(site, open_page):
+    page = open_page(**DESK)
+    page.goto(site.address + "/record")
+    shim(page)
+    form, way = page.get_by_role("heading", name="Write down what was done"), page.locator(".record-back")
+    expect(form).to_be_visible()
+    expect(page.get_by_text("For an auditor, on paper: print this page.")).to_be_visible()
+    page.emulate_media(media="print")
+
+    expect(form).to_be_hidden()
+    expect(way).to_be_hidden()
+    expect(page.get_by_role("heading", name="What is in doubt")).to_be_visible()
+
+
 def test_a_double_tap_keeps_one_step(site, open_page):
     page = open_page(**TABLET)
     page.goto(site.address + "/record")
