@@ -11,11 +11,18 @@ from dashboard.queries.drift_kept import Fields, keep, words_of
 from dashboard.views.drift import Field, Form
 from spc.catalogue.check import Check
 from spc.errors import InputError
+from spc.formats import Formats
 from spc.ingest.clean import Number, Reason, parse_number, parse_word
 from spc.records import Bound
+from spc.shown import check_in
 from spc.stream_facts import written_text
 from spc.times import from_microseconds, to_microseconds
-from spc.wording import time_text
+from spc.units import convert, same_unit
+from spc.wording import time_text, with_unit
+
+VALUE, VALUE_IN = "value", "value in "
+"""Names of the field for what a reading should say: in the unit of the catalogue, or with the unit that the form shows,
+so that a form drawn before the site changed its units is still read as it was meant."""
 
 
 def reading_forms(room: Room) -> tuple[Form, ...]:
@@ -46,7 +53,10 @@ def reading_forms(room: Room) -> tuple[Form, ...]:
         Form(
             f"Correct the reading of {time_text(at, room.zone)}, row {int(readings.row[place])}: {said}",
             fields=(
-                Field("value", f"What it should say{f', in {unit}' if unit else ''}"),
+                Field(
+                    VALUE_IN + result.check.unit if result.check.kept_in else VALUE,
+                    f"What it should say{f', in {unit}' if unit else ''}",
+                ),
                 Field("why", "Why", "words", hint="How it is known what was really read"),
             ),
             buttons=(("corrected", "Correct it"), ("taken out", "It should not be there at all")),
@@ -87,9 +97,17 @@ def correct(room: Room, fields: Fields, who: str, now: datetime) -> str:
     place = _chosen(room)
     if place is None:
         raise InputError("Choose a reading in the table first.")
-    value, bound, word = _value(fields.get("value", ""), room.result.check)
+    name = next((each for each in fields if each.startswith(VALUE_IN)), VALUE)
+    text, check = fields.get(name, ""), room.result.check
+    seen = check_in(check, name.removeprefix(VALUE_IN)) if name != VALUE else check
+    if name != VALUE and not (seen.kept_in or same_unit(seen.unit, name.removeprefix(VALUE_IN))):
+        raise InputError(f"{check.title} is not read in {name.removeprefix(VALUE_IN)}; load the page again.")
+    value, bound, word = _value(text, seen, room.known.formats)
+    if seen.kept_in and not word:
+        value = float(convert([value], seen.unit, check.unit)[0])
     _correction(room, place, fields, who, now, (value, bound, word))
-    return f"Kept: the reading of {_when(room, place)} now says {fields['value']}, by {who}."
+    typed = text if word else with_unit(text, seen.unit_label)
+    return f"Kept: the reading of {_when(room, place)} now says {typed}, by {who}."
 
 
 def take_out(room: Room, fields: Fields, who: str, now: datetime) -> str:
@@ -144,7 +162,7 @@ def _same(said: Any, identity: Any) -> bool:
     return told(said) == told(identity)
 
 
-def _value(text: str, check: Check) -> tuple[float, Bound, str]:
+def _value(text: str, check: Check, formats: Formats) -> tuple[float, Bound, str]:
     """Return what a reading should say.
 
     Raises:
@@ -155,7 +173,7 @@ def _value(text: str, check: Check) -> tuple[float, Bound, str]:
     word = parse_word(text, check)
     if word is not None:
         return math.nan, Bound.EXACT, word
-    found = parse_number(text, delimiter=",")
+    found = parse_number(formats.read(text), delimiter=",")
     if isinstance(found, Reason):
         raise InputError(f"“{text}”: {found.text}")
     if not isinstance(found, Number) or check.kind == "judged":

@@ -4,6 +4,7 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, StreamView
+from spc.errors import InputError
 from spc.store.entries import Correction
 from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
 from tests.dashboard.made_line import AMBIENT, BATH, LAMP
@@ -104,6 +105,32 @@ def test_a_correction_is_read_in_the_unit_of_its_entry(client, queries):
 
     assert answer.status_code == 200
     assert [entry.record.said.value for entry in queries.store.records(Correction)] == [2100.0]
+
+
+@pytest.mark.parametrize("later", ["", CATALOGUE])
+def test_a_correction_of_the_drift_room_is_read_in_the_unit_that_its_form_shows(queries, later):
+    row = str(int(queries.store.streams()[LAMP].row[-1]))
+    view = StreamView(LAMP.line, LAMP.check, LAMP.position, part="readings", row=row)
+    fields = {each.label: each.name for form in queries.forms(view, "ktl", lambda right: True) for each in form.fields}
+    name = fields["What it should say, in W/m²"]
+    if later:  # the site changes its units while the form is filled in
+        queries.settings.catalogue.write_text(later, encoding="utf-8")
+        assert queries.reload() is None
+    else:
+        with pytest.raises(InputError, match="two ways"):
+            queries.write(view, "corrected", {name: "1.234", "why": "typed wrong"}, "ktl")
+    said = queries.write(view, "corrected", {name: "20,5", "why": "typed wrong"}, "ktl")
+
+    assert "20,5 W/m²" in said
+    assert [entry.record.said.value for entry in queries.store.records(Correction)] == [2050.0]
+
+
+def test_a_correction_of_the_drift_room_in_a_unit_of_another_quantity_is_refused(queries):
+    row = str(int(queries.store.streams()[LAMP].row[-1]))
+    view = StreamView(LAMP.line, LAMP.check, LAMP.position, part="readings", row=row)
+
+    with pytest.raises(InputError, match="is not read in lx"):
+        queries.write(view, "corrected", {"value in lx": "20", "why": "typed wrong"}, "ktl")
 
 
 def test_the_page_of_a_stream_is_in_the_units_and_formats_of_the_site(queries):
