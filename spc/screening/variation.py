@@ -40,7 +40,7 @@ def quiet_stretches(series: Series, most: float, zone: tzinfo, *, left_out: Bool
         left_out: readings asked about already, shape (n,).
     """
     used = np.flatnonzero((series.bound == Bound.EXACT) & ~left_out)
-    if len(used) < 3 * LENGTHS[0]:
+    if len(used) <= 3 * LENGTHS[0]:
         return []
     ranges = level_ranges(series.x[used])
     rank = _ranks(ranges)
@@ -72,7 +72,7 @@ def level_ranges(x: FloatArray) -> FloatArray:
     if (x <= 0).any():
         return ranges
     between = np.minimum(x[1:], x[:-1]) / float(np.median(x))
-    return np.asarray(ranges / np.minimum(1.0, between), dtype=np.float64)
+    return np.asarray(ranges / np.clip(between, 1e-30, 1.0), dtype=np.float64)  # a level of next to nothing is a slip
 
 
 def _ranks(ranges: FloatArray) -> FloatArray:

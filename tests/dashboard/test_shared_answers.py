@@ -1,11 +1,14 @@
 """One answer for all screens that ask alike: made once, never too old, never for whoever may not have it."""
 
 import json
+import threading
 
 import pytest
 
+from dashboard import shared_answers
 from dashboard.app import create_app
 from dashboard.ids import Board, Shell, Stream
+from dashboard.pages import board
 from tests.dashboard.made_line import add_row, asked, watched, write_line
 from tests.dashboard.test_app import NEW_ROW
 from tests.soak.people import CALLBACK, Callbacks, stores
@@ -97,3 +100,42 @@ def test_a_request_that_only_looks_alike_is_not_answered_from_what_is_kept(line)
     )
 
     assert strange.status_code == 403
+
+
+def test_those_who_ask_while_an_answer_is_made_wait_for_it(line):
+    settings, source, app, made = line
+    screens = [OneScreen(app) for _ in range(6)]
+    told = first_told(screens[0])
+    add_row(settings, NEW_ROW)
+    source.poll()
+    made.clear()
+    answers = []
+    threads = [
+        threading.Thread(target=lambda one=one: answers.append(one.post(f"{Board.TOLD}.data", asks(told, 2)).data))
+        for one in screens
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert len(made) == 1
+    assert len(answers) == 6
+    assert len(set(answers)) == 1
+
+
+def test_an_answer_that_could_not_be_made_keeps_nobody_waiting(line, monkeypatch):
+    settings, source, app, made = line
+    monkeypatch.setattr(shared_answers, "WAITS_SECONDS", 60.0)
+    app.server.config["PROPAGATE_EXCEPTIONS"] = False
+    one = OneScreen(app)
+    told = first_told(one)
+    add_row(settings, NEW_ROW)
+    source.poll()
+    made.clear()
+    monkeypatch.setattr(board, "changes", lambda *words: 1 / 0)
+    broken = one.post(f"{Board.TOLD}.data", asks(told, 2))
+    monkeypatch.undo()
+
+    assert broken.status_code == 500
+    assert one.post(f"{Board.TOLD}.data", asks(told, 2)).status_code == 200
