@@ -9,6 +9,7 @@ from dashboard.urls import RecordView
 from dashboard.views.record import LookBackForm, RecordTable
 from spc.audit import looked_back
 from spc.errors import InputError, SpcError
+from spc.formats import formats_now
 from spc.look_back import AsFound
 from spc.wording import time_text
 
@@ -65,8 +66,9 @@ def _number(text: str, what: str) -> float:
     """Return a number as written, with a decimal point or comma; 0 for nothing."""
     if not text.strip():
         return 0.0
+    plain = formats_now().read(text).replace("\N{MINUS SIGN}", "-")
     try:
-        found = float(text.strip().replace(",", ".").replace("\N{MINUS SIGN}", "-"))
+        found = float(plain)
     except ValueError:
         raise InputError(f"{what} “{text.strip()[:40]}” is no number; write one such as -12 or 0.5.") from None
     if not abs(found) < 1e9:

@@ -10,6 +10,7 @@ from dashboard.queries.stream import screen_of
 from dashboard.queries.words import count, view_of
 from dashboard.views.setup_sample import FactorSeen, SampleRow, SampleTold, SetupPage
 from spc.errors import InputError
+from spc.formats import formats_now
 from spc.run_start import (
     TECHNIQUES,
     Circuit,
@@ -205,7 +206,7 @@ def _number(fields: Fields, name: str, what: str) -> float:
     text = _needed(fields, name, f"Write {what}")
     if not NUMBER.fullmatch(text):
         raise InputError(f"“{text}” is no number; write {what}.")
-    return float(text.replace(",", "."))
+    return float(formats_now().read(text))
 
 
 def _count(fields: Fields, name: str, what: str) -> int:

@@ -13,6 +13,7 @@ from dashboard.views.study import PlanShown, StudyTold
 from spc.capability import Specification
 from spc.errors import InputError, SpcError
 from spc.figures.gauge import gauge_figure
+from spc.formats import formats_now
 from spc.ingest.decoder import Decoder
 from spc.ingest.sheet import sheet_of_text
 from spc.study import StudyPlan, StudyResult, anova_rows, plan_study, study_of_sheet, study_result
@@ -187,8 +188,9 @@ def _number(asked: Mapping[str, Any], name: str, what: str) -> float | None:
     text = str(asked.get(name) or "").strip().replace("\N{MINUS SIGN}", "-")
     if not text:
         return None
+    plain = formats_now().read(text)
     try:
-        value = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
+        value = float(plain)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

@@ -3,8 +3,10 @@
 import pytest
 
 from dashboard.app import create_app
+from dashboard.queries import record_look_back, setup_sample, study
 from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, StreamView
 from spc.errors import InputError
+from spc.formats import Formats, formats_of
 from spc.store.entries import Correction
 from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
 from tests.dashboard.made_line import AMBIENT, BATH, LAMP
@@ -181,3 +183,18 @@ def test_one_board_does_not_write_as_another(tmp_path, client):
     assert card_of(client, LAMP)[1]["unit"] == "W/m²"
     assert card_of(other, LAMP)[1]["unit"] == "µW/cm²"
     assert card_of(other, LAMP)[0]["decimal"] == "."
+
+
+@pytest.mark.parametrize(("decimal", "text", "read"), [("comma", "1,234", 1.234), ("point", "1.234", 1.234)])
+def test_every_form_reads_a_number_as_the_site_writes_it(decimal, text, read):
+    other = text.translate(str.maketrans(",.", ".,"))
+    ways = (
+        lambda given: setup_sample._number({"amperes": given}, "amperes", "the amperes"),
+        lambda given: study._number({"lower": given}, "lower", "lower limit"),
+        lambda given: record_look_back._number(given, "The error"),
+    )
+    with formats_of(Formats(decimal=decimal)):
+        for way in ways:
+            assert way(text) == read
+            with pytest.raises(InputError, match="two ways"):
+                way(other)
