@@ -357,8 +357,7 @@
     const left = urgent().length;
     return make("section", { class: "entry-card entry-none" },
       make("h2", {}, left ? "Choose a check" : "Nothing is due this shift"),
-      make("p", {}, left ? "What is due stands first." : page.following),
-      left ? "" : make("p", {}, "Any check can be written down all the same."));
+      ...(left ? ["What is due stands first."] : [page.following, "Any check can be written down all the same."]).map((words) => words && make("p", {}, words)));
   }
 
   /* What the parts of the page in other files may do here. */
@@ -381,10 +380,9 @@
       return;
     }
     root = found;
-    last = null;
+    last = page = null;
     hold = false;
     note = "";
-    page = null;
     if (root) refresh();
   }
 
@@ -398,6 +396,5 @@
     look();
   }
 
-  if (document.body) watch();
-  else document.addEventListener("DOMContentLoaded", watch);
+  document.body ? watch() : document.addEventListener("DOMContentLoaded", watch);
 })();
