@@ -19,6 +19,9 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--
 DRAWN = 4000
 """Milliseconds after which a page stands, its chart too."""
 
+WAITS = "Working the review out"
+LONGEST_WAIT = 120_000
+
 TABLET = (820, 1180)
 DESKTOP = (1440, 900)
 WALL = (2560, 1440)
@@ -76,6 +79,8 @@ def take(browser: Browser, address: str, shot: Shot) -> None:
         viewport={"width": width, "height": height}, color_scheme="dark" if shot.look == "dark" else "light"
     )
     page.goto(address + (shot.path or worst_stream(page, address)))
+    page.wait_for_timeout(DRAWN)
+    page.get_by_text(WAITS).wait_for(state="hidden", timeout=LONGEST_WAIT)
     page.wait_for_timeout(DRAWN)
     if shot.tap:
         page.get_by_text(shot.tap).first.click()

@@ -29,7 +29,7 @@ class Ahead:
     """The way to the acceptance limit, if nothing is done; times in microseconds since 1970-01-01 UTC."""
 
     start: int  # of the last reading
-    level: float  # of the stream there, in the chart unit
+    level: float  # where it reads, in the chart unit
     limit: float
     early: int  # 1 chance in 10 that the limit is passed by then
     middle: int
@@ -66,8 +66,8 @@ def ahead(result: StreamResult, zone: tzinfo) -> Ahead | None:
     episode, forecast, charted = open_warning(result, zone), result.forecast, result.charted
     if episode is None or forecast.readings_p10 is None or forecast.readings_p50 is None or len(charted.x) < 2:
         return None
-    limit = _limit(episode.side, result)
-    if limit is None:
+    limit, level = _limit(episode.side, result), float(charted.x[-1])
+    if limit is None or (limit - level) * (1 if episode.side == "high" else -1) <= 0:  # passed already
         return None
     pace, last = float(np.median(np.diff(charted.taken_at[-PACE_READINGS:]))), int(charted.taken_at[-1])
     if pace <= 0:
@@ -79,7 +79,7 @@ def ahead(result: StreamResult, zone: tzinfo) -> Ahead | None:
     late = forecast.readings_p90
     return Ahead(
         start=last,
-        level=result.changes[episode.last.position].level,
+        level=level,
         limit=limit,
         early=after(forecast.readings_p10),
         middle=after(forecast.readings_p50),
