@@ -19,7 +19,6 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 PACKAGES = ("spc", "dashboard")
-FOR_THE_README = ("dashboard/pictures/",)
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 NEEDED = (
     "import alembic, cattrs, dash, numpy, pandas, pint, plotly, rich, scipy, sqlalchemy, statsmodels, typer, waitress"
@@ -90,7 +89,7 @@ def test_every_file_of_the_packages_is_in_it(names):
         for path in (ROOT / package).rglob("*")
         if path.is_file() and "__pycache__" not in path.parts
     ]
-    wanted = {name for name in there if not name.startswith(FOR_THE_README)}
+    wanted = set(there)
 
     assert wanted - set(names) == set()
     assert {"spc/py.typed", "spc/catalogue/starter.toml", "spc/demo/line.toml", "spc/report/paper.css"} <= wanted
