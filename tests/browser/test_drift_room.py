@@ -218,7 +218,7 @@ def test_a_reading_is_corrected_with_its_reason(kept, page):
     page.get_by_label("Your name").fill("kim")
     page.get_by_role("button", name="Correct it").click()
 
-    expect(page.locator("#drift-said")).to_contain_text("now says 980, by kim")
+    expect(page.locator("#drift-said")).to_contain_text("now says 980 A, by kim")
     expect(page.locator(".sentence .state")).not_to_have_text("failed")
 
 
