@@ -115,6 +115,8 @@ def _answers(
             task = ended.get(timeout=LOOKS_EVERY)
         except Empty:
             without = 0.0 if _workers(client) else without + LOOKS_EVERY
+            if without and client.cluster is not None:  # our own: a worker that falls as it starts is not started again
+                client.cluster.scale(len(client.cluster.worker_spec))
             if without >= WAITS_FOR_WORKERS:
                 raise SetupError(
                     f"no worker has been there for {WAITS_FOR_WORKERS:.0f} s and {len(of)} folders are left; "

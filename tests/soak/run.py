@@ -8,6 +8,7 @@ import sys
 import time
 from bisect import bisect_left
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -101,7 +102,10 @@ def soak(store: Path, plan: Plan, *, catalogue: Path | None = None) -> Outcome:
         choices = writable(kept)
         before = sum(map(len, kept.first_written().values()))
     with board(store, log, catalogue) as where:
-        return asyncio.run(_soak(store, log, where, plan, choices, before + FIRST_ROWS))
+        # in a thread of its own: the caller may have a loop that runs
+        with ThreadPoolExecutor(1) as alone:
+            people = _soak(store, log, where, plan, choices, before + FIRST_ROWS)
+            return alone.submit(asyncio.run, people).result()
 
 
 def writable(store: Store) -> list[tuple[StreamKey, str]]:
