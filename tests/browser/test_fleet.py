@@ -34,7 +34,7 @@ def address(tmp_path):
 
 
 @SCREENS
-def test_from_what_moves_most_to_its_signals(open_page, address, axe, tmp_path, screen):
+def test_from_what_moves_most_to_its_signals(address, open_page, axe, tmp_path, screen):
     fleet = made_fleet(330)
     write_fleet(fleet, tmp_path / "out")
     page = open_page(**screen)
@@ -60,7 +60,7 @@ def test_from_what_moves_most_to_its_signals(open_page, address, axe, tmp_path, 
 
 
 @SCREENS
-def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(open_page, address, tmp_path, screen):
+def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(address, open_page, tmp_path, screen):
     write_fleet(made_fleet(330), tmp_path / "out")
     page = open_page(**screen)
     page.goto(address + "?part=streams")
@@ -81,7 +81,7 @@ def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(open_pag
 
 
 @SCREENS
-def test_what_is_not_there_yet_is_said(open_page, address, axe, screen):
+def test_what_is_not_there_yet_is_said(address, open_page, axe, screen):
     page = open_page(**screen)
     page.goto(address)
 

@@ -101,11 +101,10 @@ def soak(store: Path, plan: Plan, *, catalogue: Path | None = None) -> Outcome:
     with Store.open(store) as kept:
         choices = writable(kept)
         before = sum(map(len, kept.first_written().values()))
-    with board(store, log, catalogue) as where:
-        # in a thread of its own: the caller may have a loop that runs
-        with ThreadPoolExecutor(1) as alone:
-            people = _soak(store, log, where, plan, choices, before + FIRST_ROWS)
-            return alone.submit(asyncio.run, people).result()
+    # in a thread of its own: the caller may have a loop that runs
+    with board(store, log, catalogue) as where, ThreadPoolExecutor(1) as alone:
+        people = _soak(store, log, where, plan, choices, before + FIRST_ROWS)
+        return alone.submit(asyncio.run, people).result()
 
 
 def writable(store: Store) -> list[tuple[StreamKey, str]]:
