@@ -6,7 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
-from spc.monitor import monitor_stream
+from spc.monitor import monitor_stream, pays_to_compile
 from spc.records import Event, Readings, StreamKey
 from spc.results import StreamResult
 from spc.times import from_microseconds, to_microseconds
@@ -44,7 +44,7 @@ def as_of(result: StreamResult, now: datetime) -> StreamResult:
     events = events_until(result.events, now)
     if n == len(result.readings) and len(events) == len(result.events):
         return result
-    return monitor_stream(first_readings(result.readings, n), events, result.check)
+    return monitor_stream(first_readings(result.readings, n), events, result.check, compiled=pays_to_compile(n))
 
 
 def events_until(events: Iterable[Event], now: datetime) -> tuple[Event, ...]:

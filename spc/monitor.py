@@ -15,6 +15,7 @@ Nothing here looks ahead: what is said of a reading depends on readings and even
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from importlib.util import find_spec
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +56,14 @@ WIDTH = 3.0
 
 BoundArray = NDArray[np.int8]
 _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
+
+COMPILED_FROM = 100_000
+"""Readings from which on compiled loops pay: loading them takes as long as some 20,000 readings plainly."""
+
+
+def pays_to_compile(readings: int) -> bool:
+    """Return whether so many readings are worth loading, or once compiling, the compiled loops; and they can be had."""
+    return readings >= COMPILED_FROM and find_spec("numba") is not None
 
 
 def monitor_stream(

@@ -5,7 +5,6 @@ from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import tzinfo
-from importlib.util import find_spec
 from pathlib import Path
 
 from spc.catalogue.check import Catalogue
@@ -14,13 +13,10 @@ from spc.errors import InputError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog, read_events
 from spc.ingest.log_file import read_log_file
-from spc.monitor import monitor_stream
+from spc.monitor import monitor_stream, pays_to_compile
 from spc.records import Readings, StreamKey
 from spc.results import StreamResult
 from spc.told import Told
-
-COMPILED_FROM = 100_000
-"""Readings of a log from which on compiled loops pay: loading them takes as long as some 20,000 readings plainly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +136,3 @@ def monitor_streams(
 
     with ThreadPoolExecutor(os.cpu_count()) as threads:  # the compiled loops leave the interpreter to each other
         return tuple(threads.map(monitored, keys))
-
-
-def pays_to_compile(readings: int) -> bool:
-    """Return whether so many readings are worth loading, or once compiling, the compiled loops; and they can be had."""
-    return readings >= COMPILED_FROM and find_spec("numba") is not None

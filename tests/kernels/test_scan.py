@@ -5,8 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from spc import scan as scanning
-from spc.scan import monitor_streams, pays_to_compile, scan
+from spc import monitor
+from spc.as_of import as_of
+from spc.early_warning import early_warning_compiled as compiled_warning
+from spc.monitor import pays_to_compile
+from spc.scan import monitor_streams, scan
+from spc.times import from_microseconds
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 DEMO_LOG, DEMO_EVENTS = DATASETS / "demo-log.csv", DATASETS / "demo-events.csv"
@@ -14,7 +18,7 @@ DEMO_LOG, DEMO_EVENTS = DATASETS / "demo-log.csv", DATASETS / "demo-events.csv"
 
 def test_the_demo_line_gives_the_same_either_way(monkeypatch):
     plain = scan(DEMO_LOG, events=DEMO_EVENTS, zone=UTC)
-    monkeypatch.setattr(scanning, "COMPILED_FROM", 1)
+    monkeypatch.setattr(monitor, "COMPILED_FROM", 1)
 
     compiled = monitor_streams(plain.log.streams, plain.events, plain.catalogue)
 
@@ -28,6 +32,27 @@ def test_the_demo_line_gives_the_same_either_way(monkeypatch):
 def test_small_logs_and_machines_without_the_compiler_go_the_plain_way(monkeypatch):
     assert not pays_to_compile(99_999)
     assert pays_to_compile(100_000)
-    monkeypatch.setattr(scanning, "find_spec", lambda name: None)
+    monkeypatch.setattr(monitor, "find_spec", lambda name: None)
 
     assert not pays_to_compile(100_000)
+
+
+def test_a_stream_with_rows_ahead_of_the_clock_is_cut_by_compiled_loops_too(monkeypatch):
+    result = max(scan(DEMO_LOG, events=DEMO_EVENTS, zone=UTC).streams, key=lambda each: len(each.signals))
+    halfway = from_microseconds(int(result.readings.taken_at[len(result.readings) // 2]))
+    plain = as_of(result, halfway)
+    monkeypatch.setattr(monitor, "COMPILED_FROM", 1)
+    loops = []
+
+    def counted(*given):
+        loops.append(given)
+        return compiled_warning(*given)
+
+    monkeypatch.setattr(monitor, "early_warning_compiled", counted)
+
+    cut = as_of(result, halfway)
+
+    assert len(loops) == 1
+    assert plain.signals
+    assert cut.signals == plain.signals
+    assert cut.rule_signals == plain.rule_signals
