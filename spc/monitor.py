@@ -13,6 +13,7 @@ Nothing here looks ahead: what is said of a reading depends on readings and even
   rule holds for every value it can have, and it has no moving range.
 """
 
+import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
@@ -59,11 +60,14 @@ _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
 
 COMPILED_FROM = 100_000
 """Readings from which on compiled loops pay: loading them takes as long as some 20,000 readings plainly."""
+LOADED_FROM = 1_000
+"""The same, once they are loaded."""
 
 
 def pays_to_compile(readings: int) -> bool:
     """Return whether so many readings are worth loading, or once compiling, the compiled loops; and they can be had."""
-    return readings >= COMPILED_FROM and find_spec("numba") is not None
+    least = LOADED_FROM if "spc.kernels.drift" in sys.modules else COMPILED_FROM
+    return readings >= least and find_spec("numba") is not None
 
 
 def monitor_stream(

@@ -1,5 +1,6 @@
 """A scan by compiled loops on several threads: the same results, in the same order, as by the plain ones."""
 
+import sys
 from datetime import UTC
 from pathlib import Path
 
@@ -30,11 +31,19 @@ def test_the_demo_line_gives_the_same_either_way(monkeypatch):
 
 
 def test_small_logs_and_machines_without_the_compiler_go_the_plain_way(monkeypatch):
+    monkeypatch.delitem(sys.modules, "spc.kernels.drift", raising=False)
     assert not pays_to_compile(99_999)
     assert pays_to_compile(100_000)
     monkeypatch.setattr(monitor, "find_spec", lambda name: None)
 
     assert not pays_to_compile(100_000)
+
+
+def test_loops_that_are_loaded_pay_early(monkeypatch):
+    monkeypatch.setitem(sys.modules, "spc.kernels.drift", monitor)
+
+    assert not pays_to_compile(999)
+    assert pays_to_compile(1_000)
 
 
 def test_a_stream_with_rows_ahead_of_the_clock_is_cut_by_compiled_loops_too(monkeypatch):
