@@ -49,8 +49,10 @@ def test_loops_that_are_loaded_pay_early(monkeypatch):
 def test_a_stream_with_rows_ahead_of_the_clock_is_cut_by_compiled_loops_too(monkeypatch):
     result = max(scan(DEMO_LOG, events=DEMO_EVENTS, zone=UTC).streams, key=lambda each: len(each.signals))
     halfway = from_microseconds(int(result.readings.taken_at[len(result.readings) // 2]))
+    monkeypatch.delitem(sys.modules, "spc.kernels.drift", raising=False)
     plain = as_of(result, halfway)
     monkeypatch.setattr(monitor, "COMPILED_FROM", 1)
+    monkeypatch.setattr(monitor, "LOADED_FROM", 1)
     loops = []
 
     def counted(*given):
