@@ -13,9 +13,8 @@ from flask import Response, request
 
 from dashboard.auth import refused
 from dashboard.ids import Board, Drift, Shell, Study
+from dashboard.requests import CALLBACK, LARGEST_BODY
 
-CALLBACKS = "/_dash-update-component"
-LARGEST_BODY = 4_000_000  # bytes; the largest that a page sends is an uploaded sheet
 DEEPEST = 32  # lists and objects within one another
 REFUSED = "This is not what a page of this board sends; load the page again."
 
@@ -46,7 +45,7 @@ def hold_to_form(app: Dash) -> None:
     """Refuse the body of a callback that no page sends; called when every callback is registered."""
 
     def before() -> Response | None:
-        if request.method != "POST" or request.path != CALLBACKS:
+        if request.method != "POST" or request.path != CALLBACK:
             return None
         request.max_content_length = LARGEST_BODY
         try:

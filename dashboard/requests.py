@@ -22,6 +22,9 @@ BUCKETS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.15, 0.3, 1.0, 3.0, 10.0)
 """Upper ends of the groups of times, in seconds: those that the goals are set for are among them."""
 
 CALLBACK = "/_dash-update-component"
+LARGEST_BODY = 4 * 1024 * 1024
+"""Bytes of a request. The most that a page sends is a sheet of a measurement study, 200 kB."""
+
 FILES = ("/assets/", "/_dash-component-suites/", "/charts-", "/_favicon")
 OFTEN = frozenset({"live", "probe", "file"})
 """Kinds of requests that are counted, and logged only where they go wrong."""

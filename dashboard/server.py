@@ -24,7 +24,7 @@ from dashboard.auth import FROM_HERE
 from dashboard.notify import tell, tell_reloading
 from dashboard.queries import Queries, SetupError, Source, watch
 from dashboard.queries.accounts import AccountBook
-from dashboard.requests import Application, Measures, measured, set_up_log
+from dashboard.requests import LARGEST_BODY, Application, Measures, measured, set_up_log
 from dashboard.sessions import Lasting, Sessions, sessions_file
 from dashboard.settings import LOOPBACK, Settings
 from dashboard.urls import LIVE
@@ -41,8 +41,8 @@ BACKLOG = 1024
 
 EVERY_ADDRESS = ("0.0.0.0", "::")
 IDLE_SECONDS = 30
-LARGEST_HEADER, LARGEST_BODY = 64 * 1024, 4 * 1024 * 1024
-"""Bytes of a request. The most that a page sends is a sheet of a measurement study, 200 kB."""
+LARGEST_HEADER = 64 * 1024
+"""Bytes of what leads a request."""
 
 ANSWERS_WITHIN = 30.0
 ASKS_EVERY = 0.1

@@ -32,20 +32,18 @@ def body(page: RecordPage) -> list[Any]:
         streams(page, chosen) if page.streams else None,
         html.P(page.notice, className="record-notice") if page.notice else None,
         choices(page.spans, "Length of time") if page.spans else None,
-        html.Div(
-            chart_place(Record.FIGURE, CHART),
-            id=Stream.CHART,
-            role="img",
-            className="record-figure",
-            **aria(label=page.figure),
-        )
-        if page.figure
-        else None,
+        figure(Record.FIGURE, page.figure) if page.figure else None,
         *[shown(each) for each in page.tables[:1]],
         look_back(page.look_back) if page.look_back is not None else None,
         *[shown(each) for each in page.tables[1:]],
         html.Ul([html.Li(words) for words in page.notes], className="record-notes") if page.notes else None,
     )
+
+
+def figure(element_id: str, words: str) -> html.Div:
+    """Return where a figure of the record is drawn; `words` say what it shows."""
+    place = chart_place(element_id, CHART)
+    return html.Div(place, id=Stream.CHART, role="img", className="record-figure", **aria(label=words))
 
 
 def streams(page: RecordPage, chosen: str) -> html.Details:

@@ -5,8 +5,9 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.auth import NoRight, need, person
-from dashboard.ids import Record, Shell, Stream
-from dashboard.parts import aria, chart_place, facts, kept, link, named_list, page_name, state_mark, table
+from dashboard.ids import Record, Shell
+from dashboard.pages.record import figure
+from dashboard.parts import aria, facts, kept, link, named_list, page_name, state_mark, table
 from dashboard.queries import Queries, SpcError
 from dashboard.queries.record_windows import (
     right_of,
@@ -18,8 +19,6 @@ from dashboard.queries.record_windows import (
 )
 from dashboard.urls import WINDOW, WindowView
 from dashboard.views.record import StepForm, StepRow, WindowPage
-
-CHART: Any = {"displayModeBar": False, "responsive": False}
 
 CAUTION = (
     "This page tells when, not which parts. It accepts and rejects nothing: which parts were affected, and what "
@@ -42,15 +41,7 @@ def whole(queries: Queries, view: WindowView) -> list[Any]:
         html.P(link("\N{LEFTWARDS ARROW} All failed checks", page.back, "button"), className="record-back"),
         page_name(page.title),
         html.Div(body(page), id=Record.BODY, className="record-window"),
-        html.Div(
-            chart_place(Record.COURSE, CHART),
-            id=Stream.CHART,
-            role="img",
-            className="record-figure",
-            **aria(label=page.figure),
-        )
-        if page.figure
-        else None,
+        figure(Record.COURSE, page.figure) if page.figure else None,
         html.Div(form_of(form), id=Record.FORM, className="on-screen") if form is not None else None,
         html.P("", id=Record.SAID, role="status", className="said"),
         dcc.Store(id=Record.TOLD, data=window_stamp(queries, queries.memory, view)),

@@ -78,10 +78,11 @@ class Asked:
         moved = sum(stream.drifts + stream.steps > 0 for stream in kept.streams)
         failed = sum(stream.failures for stream in kept.streams)
         sites = {stream.site for stream in kept.streams}
+        of_sites = "1 site" if len(sites) == 1 else f"{count(len(sites))} sites"
         unread = "1 folder" if len(kept.faults) == 1 else f"{count(len(kept.faults))} folders"
         page = FleetPage(
             summary=(
-                f"{count(len(kept.streams))} streams of {count(len(sites))} sites, {count(readings)} readings: "
+                f"{count(len(kept.streams))} streams of {of_sites}, {count(readings)} readings on charts: "
                 f"{count(moved)} streams were warned of a drift or a step, {count(failed)} checks failed."
             ),
             unread=Choice(f"{unread} of readings could not be read", FleetView(UNREAD).href) if kept.faults else None,

@@ -13,6 +13,7 @@ from spc.containment import ExposureWindow
 from spc.figures.frame import Screen
 from spc.figures.sheet import Axis, Pane, Trace, sheet
 from spc.figures.theme import Theme, time_formats
+from spc.records import StreamKey
 from spc.schedule.ledger import Entry, StreamLedger
 from spc.schedule.operation import Operation
 from spc.wording import time_text
@@ -40,18 +41,23 @@ def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Sc
     rows = list(reversed(streams))
     traces: list[Trace] = [_done_lines(rows, zone, theme, screen), _rests(rows, zone, theme, screen)]
     traces += [_marks(rows, status, zone, theme, screen) for status in ("late", "missed", "overdue", "due")]
-    several = len({each.key.line for each in rows}) > 1
+    return _a_row_each(traces, [(each.key, each.check.title) for each in rows], KEY, screen)
+
+
+def _a_row_each(
+    traces: Sequence[Trace], streams: Sequence[tuple[StreamKey, str]], along: str, screen: Screen
+) -> "go.Figure":
+    """Return traces over time with a row for each stream, from below, named by line where there are several lines."""
+    several = len({key.line for key, _ in streams}) > 1
     names = tuple(
-        " ".join(filter(None, (f"{each.key.line}:" if several else "", each.check.title, each.key.position)))
-        for each in rows
+        " ".join(filter(None, (f"{key.line}:" if several else "", title, key.position))) for key, title in streams
     )
+    n = len(names)
     pane = Pane(
         traces=[trace for trace in traces if trace["x"]],
-        x=Axis(KEY, kind="date"),
-        y=Axis(
-            "", span=(-0.7, max(len(rows), 1) - 0.3), at=tuple(map(float, range(len(rows)))), words=names, grid=False
-        ),
-        height=max(len(rows), 2) * (TALL_ROW if screen.narrow else ROW),
+        x=Axis(along, kind="date"),
+        y=Axis("", span=(-0.7, max(n, 1) - 0.3), at=tuple(map(float, range(n))), words=names, grid=False),
+        height=max(n, 2) * (TALL_ROW if screen.narrow else ROW),
     )
     return _dated(sheet([pane], screen), screen)
 
@@ -278,7 +284,6 @@ def exposures_overview(
     screen = screen or Screen()
     theme = screen.colours
     keys = sorted({each.key for each in windows}, reverse=True)
-    several = len({key.line for key in keys}) > 1
     row = {key: place for place, key in enumerate(keys)}
     titles = {each.key: each.check.title for each in windows}
     doubt_x: list[str | None] = []
@@ -314,18 +319,7 @@ def exposures_overview(
             marker={"symbol": "diamond-open", "size": 9 * screen.scale, "color": theme.ink},
         ),
     ]
-    names = tuple(
-        " ".join(filter(None, (f"{key.line}:" if several else "", titles[key], key.position))) for key in keys
-    )
-    pane = Pane(
-        traces=[trace for trace in traces if trace["x"]],
-        x=Axis(EXPOSED_KEY, kind="date"),
-        y=Axis(
-            "", span=(-0.7, max(len(keys), 1) - 0.3), at=tuple(map(float, range(len(keys)))), words=names, grid=False
-        ),
-        height=max(len(keys), 2) * (TALL_ROW if screen.narrow else ROW),
-    )
-    return _dated(sheet([pane], screen), screen)
+    return _a_row_each(traces, [(key, titles[key]) for key in keys], EXPOSED_KEY, screen)
 
 
 def _exposed_touched(window: ExposureWindow, zone: tzinfo) -> str:

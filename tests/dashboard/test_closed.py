@@ -14,6 +14,7 @@ import pytest
 from dashboard import server
 from dashboard.app import ROOMS
 from dashboard.auth import COOKIE, OPEN, OPEN_SUITES
+from dashboard.requests import LARGEST_BODY
 from dashboard.settings import Settings
 from dashboard.urls import HEALTH, METRICS, SIGN_IN, SIGN_OUT
 from spc.accounts import ROLES
@@ -237,7 +238,7 @@ def test_a_client_that_says_nothing_is_let_go_and_others_are_served(address):
     ("sent", "status"),
     [
         (b"GET / HTTP/1.1\r\nHost: x\r\nX-Long: " + b"x" * (server.LARGEST_HEADER + 1000), b"431"),
-        (b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: %d\r\n\r\n" % (server.LARGEST_BODY + 1), b"413"),
+        (b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: %d\r\n\r\n" % (LARGEST_BODY + 1), b"413"),
         (b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: -5\r\n\r\n", b"400"),
         (b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n", b"400"),
         (b"GET / HTTP/1.1\r\nHost: x\r\nno colon here\r\n\r\n", b"400"),

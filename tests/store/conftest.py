@@ -16,7 +16,7 @@ from sqlalchemy import text
 
 from spc.store.engine import address, open_engine
 from spc.store.store import Store
-from tests.store.made_store import LOG, NOW, add, changed_bath, read_text
+from tests.store.made_store import LOG, NOW, add, changed_bath, read_text, take_triggers_away
 
 if TYPE_CHECKING:
     import pwd
@@ -132,12 +132,6 @@ def unguarded(store: Store, tmp_path: Path) -> Store:
     day = NOW.replace(month=3, day=4)
     store.append(changed_bath(day), changed_bath(day.replace(day=9)), who="ktl", now=NOW)
     with store.engine.begin() as connection:
-        if store.engine.dialect.name == "sqlite":
-            names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
-            for name in names:
-                connection.execute(text(f"DROP TRIGGER {name}"))
-        else:
-            for table in ("trail", "streams", "readings", "head"):
-                connection.execute(text(f"ALTER TABLE {table} DISABLE TRIGGER ALL"))
+        take_triggers_away(connection)
     assert store.verify().misfit is None
     return store

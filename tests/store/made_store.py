@@ -3,11 +3,14 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from sqlalchemy import Connection, text
+
 from spc.catalogue.load import starter
 from spc.ingest.csv_log import CheckLog, read_log
 from spc.records import Event, Readings, StreamKey
 from spc.store.intake import SourceFile
 from spc.store.store import Added, Store
+from spc.store.tables import metadata
 
 NOW = datetime(2025, 6, 1, 12, tzinfo=UTC)
 BATH = StreamKey("Line A", "bath_concentration", "tank")
@@ -70,3 +73,14 @@ def said(readings: Readings) -> list[tuple[object, ...]]:
     whole = [tuple(None if x != x else x for x in pair) for pair in numbers]
     other = [tuple((name, c[i]) for name, c in sorted(readings.other.items()) if c[i]) for i in range(len(readings))]
     return [(readings.key, *row, *pair, more) for row, pair, more in zip(rows, whole, other, strict=True)]
+
+
+def take_triggers_away(connection: Connection) -> None:
+    """Let the database change what it guards against changes."""
+    if connection.dialect.name == "sqlite":
+        names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
+        for name in names:
+            connection.execute(text(f"DROP TRIGGER {name}"))
+    else:
+        for table in metadata.sorted_tables:
+            connection.execute(text(f"ALTER TABLE {table.name} DISABLE TRIGGER ALL"))

@@ -18,7 +18,7 @@ from spc.store.store import Store
 from spc.store.tables import head, metadata, readings, streams, trail
 from spc.store.trail import entry_digest
 from spc.store.verify import verify
-from tests.store.made_store import NOW, changed_bath
+from tests.store.made_store import NOW, changed_bath, take_triggers_away
 
 OF_THE_STEPS = "alembic_version"
 
@@ -158,13 +158,7 @@ def test_a_cut_end_and_a_chain_all_made_anew_show_beside_a_digest_written_down(s
     noted = store.verify().digest
     assert told(store, noted)[0] == 0
     with store.engine.begin() as connection:
-        if store.engine.dialect.name == "sqlite":
-            names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
-            for name in names:
-                connection.execute(text(f"DROP TRIGGER {name}"))
-        else:
-            for table in metadata.sorted_tables:
-                connection.execute(text(f"ALTER TABLE {table.name} DISABLE TRIGGER ALL"))
+        take_triggers_away(connection)
         reckon_anew(connection, upto=4)
 
     assert store.verify().misfit is None  # consistent in itself
