@@ -18,6 +18,8 @@ from tests.soak.client import Connection
 
 CALLBACK = "/_dash-update-component"
 LOG_LINE = "Soak line"
+APART = 1.01
+"""Seconds between two entries of one person at least: the same value twice within a second is one reading."""
 LOG_HEADER = "taken_at,line,check,position,value\n"
 
 
@@ -127,7 +129,7 @@ async def person(
     """Write checks down, one after the other; now and then one arrives twice, as after a cut connection."""
     while not end.is_set():
         try:
-            await asyncio.wait_for(end.wait(), rng.uniform(0.6, 1.4) * pause)
+            await asyncio.wait_for(end.wait(), max(APART, rng.uniform(0.6, 1.4) * pause))
         except TimeoutError:
             key, value = rng.choice(choices)
             await entry(connection, key, value, told, twice=rng.random() < 0.1)

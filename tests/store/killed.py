@@ -11,10 +11,13 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import NullPool, create_engine, text
+
 from spc.catalogue.load import starter
 from spc.ingest.csv_log import CheckLog
 from spc.store import backup as backups
 from spc.store import intake
+from spc.store.engine import address
 from spc.store.entries import body_of
 from spc.store.intake import SourceFile
 from spc.store.store import Store
@@ -94,6 +97,9 @@ class Killer:
         time.sleep(self._draw.uniform(0.0, self.takes if within is None else within))
         process.kill()
         process.join(timeout=60)
+        for where in what:
+            if str(where).startswith("postgresql"):
+                settled(str(where))
         was_killed = process.exitcode == -KILLED
         self.kills += was_killed
         self.takes *= 1.05 if was_killed else 0.8  # the machine is busy now and then; a third are to end by themselves
@@ -108,3 +114,20 @@ class Killer:
         ours.recv()
         ours.close()
         return process, time.monotonic()
+
+
+def settled(where: str) -> None:
+    """Wait until the server of PostgreSQL has ended what a killed client last asked of it: a commit goes on alone."""
+    others = text(
+        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        " AND backend_type = 'client backend' AND state <> 'idle'"
+    )
+    engine = create_engine(address(where), poolclass=NullPool)
+    until = time.monotonic() + 60
+    while True:
+        with engine.connect() as connection:
+            if not connection.execute(others).scalar():
+                break
+        assert time.monotonic() < until, "the server still works for a client that was killed"
+        time.sleep(0.005)
+    engine.dispose()
