@@ -102,6 +102,7 @@ class Setup:
         "setup-past",
         "setup-seen",
     )
+    CIRCUITS = "setup-circuits"
     FIGURE, NO_CHART = "setup-figure", "setup-no-chart"
 
     @staticmethod

@@ -10,9 +10,9 @@ from dashboard.auth import NoRight, need, person
 from dashboard.ids import Setup, Shell, Stream
 from dashboard.parts import aria, chart_place, facts, kept, link, page_name, table
 from dashboard.queries import Queries, Right, SpcError
-from dashboard.queries.setup_sample import keep_sample, runs_figure, setup_page
+from dashboard.queries.setup_sample import circuits_asked, keep_sample, runs_figure, setup_page
 from dashboard.urls import SETUP
-from dashboard.views.setup_sample import FactorSeen, SampleRow, SampleTold, SetupPage
+from dashboard.views.setup_sample import CircuitAsked, FactorSeen, SampleRow, SampleTold, SetupPage
 
 CHART: Any = {"displayModeBar": False, "responsive": False}
 REFERENCES = (("shim", "Notched shim"), ("ring", "Ring"), ("part", "Part with known defects"))
@@ -82,7 +82,7 @@ def form(page: SetupPage) -> list[Any]:
                 html.H2("1. Part and technique"),
                 text("part", "Shape of the part", hint="gear, shaft with flange", offered=page.parts),
                 choice("technique", "Technique", [(one, one) for one in page.techniques], page.techniques[0]),
-                html.Div([pair(place) for place in ("1", "2", "3")], className="setup-circuits"),
+                html.Div(circuits(page.circuits), id=Setup.CIRCUITS, className="setup-circuits"),
                 choice("continuous", "Bath on the part while the current flows", [("yes", "Yes"), ("no", "No")], "yes"),
             ),
             **aria(label="Part and technique"),
@@ -111,14 +111,20 @@ def form(page: SetupPage) -> list[Any]:
     ]
 
 
-def pair(place: str) -> html.Div:
-    """Return the fields of one circuit."""
-    first = place == "1"
-    hint = "head, coil" if first else "multidirectional alone"
+def circuits(asked: tuple[CircuitAsked, ...]) -> list[Any]:
+    """Return the fields of the circuits that a technique uses."""
+    several = len(asked) > 1
+    left = [html.P("A circuit without amperes counts as not used.", className="hint")] if several else []
+    return [*[pair(one, several=several) for one in asked], *left]
+
+
+def pair(one: CircuitAsked, *, several: bool) -> html.Div:
+    """Return the fields of one circuit; its number is told where there are several."""
+    which = f" {one.place}" if several else ""
     return html.Div(
         [
-            text(f"circuit-{place}", f"Circuit {place}", hint=hint),
-            text(f"amperes-{place}", f"Amperes {place}", number=True),
+            text(f"circuit-{one.place}", f"Circuit{which}", value=one.name, offered=one.offered),
+            text(f"amperes-{one.place}", f"Amperes{which}", number=True),
         ],
         className="setup-pair",
     )
@@ -148,13 +154,16 @@ def reference(kind: str, page: SetupPage) -> list[Any]:
     ]
 
 
-def text(name: str, label: str, *, hint: str = "", number: bool = False, offered: tuple[str, ...] = ()) -> html.Div:
+def text(
+    name: str, label: str, *, hint: str = "", value: str = "", number: bool = False, offered: tuple[str, ...] = ()
+) -> html.Div:
     """Return a field to type into."""
     own = Setup.field(name)
     more: Any = {"inputMode": "numeric"} if number else {}
     more |= {"persistence": True, "persistence_type": "local"} if name == "who" else {}
     offers = f"setup-list-{name}"
     more |= {"list": offers} if offered else {}
+    more |= {"value": value} if value else {}
     suggestions = html.Datalist([html.Option(value=one) for one in offered], id=offers)
     return html.Div(
         kept(
@@ -266,6 +275,15 @@ def register(app: Dash, queries: Queries) -> None:
     )
     def show_reference(kind: str, search: str) -> Any:
         return reference(kind, setup_page(queries, line_of(search), person().name))
+
+    @app.callback(
+        Output(Setup.CIRCUITS, "children"),
+        Input(Setup.field("technique"), "value"),
+        State(Shell.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_circuits(technique: str, search: str) -> Any:
+        return circuits(circuits_asked(queries, line_of(search), technique))
 
     @app.callback(
         Output(Setup.SAID, "children"),

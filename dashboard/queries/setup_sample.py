@@ -8,7 +8,7 @@ from dashboard.queries.entry_cards import NO_STORE
 from dashboard.queries.known import Known
 from dashboard.queries.stream import screen_of
 from dashboard.queries.words import count, view_of
-from dashboard.views.setup_sample import FactorSeen, SampleRow, SampleTold, SetupPage
+from dashboard.views.setup_sample import CircuitAsked, FactorSeen, SampleRow, SampleTold, SetupPage
 from spc.errors import InputError
 from spc.formats import formats_now
 from spc.run_start import (
@@ -37,6 +37,10 @@ HEADLINES: Mapping[str, str] = {
     "weak": "Weak: that is no proof. Do not start the run",
     "missing": "Missing: nothing shows. Do not start the run",
 }
+MOST_CIRCUITS = 6
+USUAL_CIRCUITS = 3
+"""Circuits asked of a multidirectional shot where the line names fewer than two."""
+
 NUMBER = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,3})?")
 
 Fields = Mapping[str, str]
@@ -57,6 +61,7 @@ def setup_page(known: Known, line: str, person: str) -> SetupPage:
         parts=tuple(dict.fromkeys(sample.part_shape for sample in newest))[:12],
         person=person,
         techniques=TECHNIQUES,
+        circuits=circuits_asked(known, chosen, TECHNIQUES[0]),
         ring_currents=bounds_text(ring.acceptance, ring) if ring and ring.acceptance.table else "",
         rows=tuple(_row(sample, known) for sample in newest[:ROWS]),
         rows_in_all=len(own),
@@ -64,6 +69,22 @@ def setup_page(known: Known, line: str, person: str) -> SetupPage:
         months=len(counts_by_month(own, line=chosen, zone=known.zone)[0]),
         why_not=NO_STORE if known.store is None else "",
     )
+
+
+def circuits_asked(known: Known, line: str, technique: str) -> tuple[CircuitAsked, ...]:
+    """Return the circuits that a technique uses, called as the line's ammeter checks call them.
+
+    One circuit for every technique but multidirectional: there all that the line names, three where it names fewer
+    than two.
+    """
+    keys = (result.key for result in known.standing().streams if result.key.check == "ammeter")
+    named = tuple(dict.fromkeys(key.position for key in keys if key.line == line and key.position))
+    if technique == "multidirectional":
+        names = named[:MOST_CIRCUITS] if len(named) > 1 else (*named, *("",) * (USUAL_CIRCUITS - len(named)))
+    else:
+        coil = technique == "coil"
+        names = (next((name for name in named if ("coil" in name.lower()) is coil), ""),)
+    return tuple(CircuitAsked(str(place), name, named) for place, name in enumerate(names, start=1))
 
 
 def _samples(known: Known) -> list[SetupSample]:
@@ -218,15 +239,13 @@ def _count(fields: Fields, name: str, what: str) -> int:
 
 def _technique(fields: Fields) -> Technique:
     kind = _needed(fields, "technique", "Choose the technique")
+    several = kind == "multidirectional"
     circuits = []
-    for place in ("1", "2", "3"):
-        name, amperes = fields.get(f"circuit-{place}", ""), fields.get(f"amperes-{place}", "")
-        if place == "1" or ((name or amperes) and kind == "multidirectional"):
-            circuits.append(
-                Circuit(
-                    name or f"circuit {place}", _number(fields, f"amperes-{place}", f"the amperes of circuit {place}")
-                )
-            )
+    for place in range(1, MOST_CIRCUITS + 1 if several else 2):
+        name, amperes = fields.get(f"circuit-{place}", ""), f"amperes-{place}"
+        if not several or fields.get(amperes):
+            which = name or f"circuit {place}"
+            circuits.append(Circuit(which, _number(fields, amperes, f"the amperes of {which}")))
     return Technique(kind, tuple(circuits), continuous=fields.get("continuous", "yes") == "yes")  # type: ignore[arg-type]  # refused where it is none
 
 

@@ -27,6 +27,15 @@ class SampleTold:
 
 
 @dataclass(frozen=True, slots=True)
+class CircuitAsked:
+    """One circuit that the form asks about."""
+
+    place: str  # "1", "2" ...
+    name: str  # as the line's ammeter checks call it; "" where none fits
+    offered: tuple[str, ...]  # names that the line's ammeter checks have
+
+
+@dataclass(frozen=True, slots=True)
 class SampleRow:
     """One sample of the past."""
 
@@ -47,6 +56,7 @@ class SetupPage:
     parts: tuple[str, ...]  # shapes written before
     person: str
     techniques: tuple[str, ...]
+    circuits: tuple[CircuitAsked, ...]  # of the first technique
     ring_currents: str  # what the catalogue asks of a ring, in words
     rows: tuple[SampleRow, ...]  # newest first
     rows_in_all: int

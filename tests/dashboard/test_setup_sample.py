@@ -8,11 +8,11 @@ from flask import g
 from dashboard.app import create_app
 from dashboard.auth import Person
 from dashboard.pages.setup_sample import kept_or_refused, line_of
-from dashboard.queries.setup_sample import keep_sample, runs_figure, setup_page
+from dashboard.queries.setup_sample import circuits_asked, keep_sample, runs_figure, setup_page
 from spc.errors import InputError
 from spc.run_start import Circuit, KnownDefectPart, NotchedShim, RingHoles, SetupSample, Technique
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
-from tests.dashboard.made_line import asked, write_line
+from tests.dashboard.made_line import add_row, asked, write_line
 
 SHIM = {
     "part": "bracket", "technique": "direct contact", "circuit-1": "head", "amperes-1": "1500", "continuous": "yes",
@@ -77,6 +77,31 @@ def test_several_circuits_are_for_multidirectional_alone(queries):
     assert kept(queries)[1].technique.circuits[1] == Circuit("coil", 800.5)
 
 
+def test_a_circuit_without_amperes_is_not_used(queries):
+    third = {"circuit-2": "coil", "amperes-2": "800", "circuit-3": "yoke", "amperes-3": ""}
+    keep_sample(queries, "Line 1", {**SHIM, **third, "technique": "multidirectional"}, "")
+
+    assert [circuit.name for circuit in kept(queries)[0].technique.circuits] == ["head", "coil"]
+
+
+def test_circuits_are_called_as_the_ammeter_checks_of_the_line_call_them(tmp_path):
+    settings = write_line(tmp_path)
+    for where in ("coil 1", "head", "coil 2", "vertical"):
+        add_row(settings, f"2026-03-02T06:20,Line 1,ammeter,{where},1010,1000,A,shunt-1,m1,A,")
+    queries = asked(settings)
+
+    def circuits(technique, line="Line 1"):
+        return [(one.place, one.name) for one in circuits_asked(queries, line, technique)]
+
+    assert circuits("direct contact") == circuits("central conductor") == [("1", "head")]
+    assert circuits("coil") == [("1", "coil 1")]
+    assert circuits("multidirectional") == [("1", "coil 1"), ("2", "coil 2"), ("3", "head"), ("4", "vertical")]
+    assert circuits("multidirectional", "Line 2") == [("1", "head"), ("2", ""), ("3", "")]
+    assert circuits("coil", "Line 2") == [("1", "")]
+    assert [one.name for one in circuits_asked(queries, "Line 9", "multidirectional")] == ["", "", ""]
+    assert circuits_asked(queries, "Line 1", "coil")[0].offered == ("coil 1", "coil 2", "head", "vertical")
+
+
 @pytest.mark.parametrize(
     ("more", "says"),
     [
@@ -85,7 +110,7 @@ def test_several_circuits_are_for_multidirectional_alone(queries):
         ({"technique": ""}, "Choose the technique"),
         ({"technique": "spin"}, "there is no technique"),
         ({"technique": "multidirectional"}, "at least two circuits"),
-        ({"amperes-1": ""}, "amperes of circuit 1"),
+        ({"amperes-1": ""}, "amperes of head"),
         ({"amperes-1": "0"}, "amperes above 0"),
         ({"amperes-1": "1e9"}, "is no number"),
         ({"reference": ""}, "Choose the reference"),
