@@ -56,7 +56,7 @@ def restore(file: Path, into: Store) -> Verified:
     """Take a backup into a store without entries: all of it, or nothing.
 
     Raises:
-        StoreError: there is no such file, it is not what was written, or the store holds something already.
+        StoreError: there is no such file, it is not what was written or holds no entry, or the store holds some already.
     """
     if not file.is_file():
         raise StoreError(f"{file}: there is no such file; name a backup")
@@ -68,6 +68,8 @@ def restore(file: Path, into: Store) -> Verified:
             raise StoreError(f"{file}: cannot be read ({error.strerror}); see who may read it") from None
         with _opened(copy, file) as source:
             verified = whole(source, "nothing was restored")
+            if not verified.entries:  # any empty file can be opened as a new store
+                raise StoreError(f"{file}: holds no entry, so nothing was restored; see whether it is the backup meant")
             _copy(source.engine, into.engine)
     return verified
 

@@ -105,6 +105,8 @@ def refusing(engine: Engine) -> Iterator[None]:
     except DBAPIError as error:
         why = " ".join(str(error.orig).split())
         raise StoreError(f"{shown(engine)}: the database refuses: {why}; see that it runs and may be written") from None
+    except UnicodeDecodeError:  # SQLite names what is wrong in the damaged file's own letters, which the driver reads
+        raise StoreError(f"{shown(engine)}: is damaged, or no store; go back to a backup") from None
 
 
 def shown(engine: Engine) -> str:

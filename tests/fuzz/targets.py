@@ -207,21 +207,24 @@ def csv_log() -> Feed:
 
 
 def large_log() -> Feed:
-    """A tidy log by columns: as the usual reader reads it."""
-    from spc.ingest.csv_log import read_log
-    from spc.ingest.large_log import read_large_log
+    """A tidy log by columns, in pieces: as the usual reader reads it whole. Neither needs a file."""
+    from spc.ingest.csv_log import LogReader
+    from spc.ingest.large_log import LargeLogReader
 
     known = catalogue()
 
     def feed(data: bytes) -> None:
-        file = written("large.csv", HEADER + data[1:])
-        dates = DATES[(data[0] if data else 0) % 4]
+        choice, body = (data[0] if data else 0), HEADER + data[1:]
+        dates, piece = DATES[choice % 4], 64 + choice
         usual: Any = None
         refused = True
         with refusals():
-            usual = read_log(file, known, zone=UTC, dates=dates)
+            usual = LogReader("large.csv", known, zone=UTC, dates=dates).feed(body, final=True)
         with refusals():
-            large = read_large_log(file, known, zone=UTC, dates=dates, piece=64 + (data[0] if data else 0))
+            reader = LargeLogReader("large.csv", known, zone=UTC, dates=dates)
+            for start in range(0, len(body), piece):
+                reader.take(reader.split(body[start : start + piece]))
+            large = reader.feed(b"", final=True)
             refused = False
         must(refused == (usual is None), "refused by one reader alone")
         if usual is not None:
@@ -412,26 +415,38 @@ def partition() -> Feed:
 
 
 def backup_file() -> Feed:
-    """A backup taken into a store: any bytes, or a whole one with some of its bytes changed."""
-    from spc.store.backup import backup, restore
+    """A backup taken into a store: any bytes, or a whole one with some of its bytes changed. All of it, or nothing."""
+    from spc.store.backup import backup, remove, restore
     from spc.store.store import Store
+    from tests.store.made_store import NOW as THEN
+    from tests.store.made_store import add, changed_bath, long_log, read_text
 
-    whole = folder() / "whole.db"
-    if not whole.exists():
-        with Store.open(folder() / "kept.db") as kept:
-            backup(kept, whole)
-    usual = whole.read_bytes()
+    tempfile.tempdir = str(folder())  # where a backup is copied to before it is opened
+    sent, empty = folder() / "sent.db", folder() / "empty.db"
+    for file in (sent, empty):
+        remove(file)
+    with Store.open(folder() / "kept.db") as kept:
+        if not kept.sequence():
+            add(kept, read_text(folder(), long_log(12)))
+            kept.append(changed_bath(THEN, "a note"), who="m", now=THEN)
+        digest = backup(kept, sent).digest
+    usual = sent.read_bytes()
+    into = [Store.open(empty)]
 
     def feed(data: bytes) -> None:
         body = bytearray(usual)
-        for at in range(1, len(data) - 2, 3):
-            body[int.from_bytes(data[at : at + 2], "big") % len(body)] ^= data[at + 2]
-        file = written("sent.db", bytes(body) if data[:1] < b"\x80" else data[1:])
-        into = folder() / "into.db"
-        for suffix in ("", "-wal", "-shm"):
-            into.with_name(into.name + suffix).unlink(missing_ok=True)
-        with refusals(), Store.open(into) as store:
-            restore(file, store)
+        for at in range(1, len(data) - 3, 4):
+            body[int.from_bytes(data[at : at + 3], "big") % len(body)] ^= data[at + 3]
+        sent.write_bytes(bytes(body) if data[:1] < b"\x80" else data[1:])
+        taken = False
+        with refusals():
+            taken = restore(sent, into[0]).digest == digest
+            must(taken, "a backup that says something else was taken for whole")
+        must(taken or not into[0].sequence(), "a backup that was refused left something behind")
+        if into[0].sequence():
+            into[0].close()
+            remove(empty)
+            into[0] = Store.open(empty)
 
     return feed
 
@@ -506,17 +521,46 @@ def page() -> Feed:
 
 POSTS = ("/write/keep", "/write/react", "/write/correct", "/sign-in", "/sign-out")
 KINDS = ("application/json", "text/plain", "application/x-www-form-urlencoded", "")
+FIELDS = (
+    "entry", "line", "check", "position", "value", "reference", "instrument", "technician", "shift", "note", "taken",
+    "why", "seen", "cause", "action", "rule", "at", "unit", "age", "sure", "name", "password", "wall", "other",
+)  # fmt: skip
+GROWN = 200
+"""Entries after which a board is made anew: one that grew for hours would be slow, and none would know why."""
 
 
 def posted() -> Feed:
-    """The body of every POST, as JSON or as anything else: answered in words, never with an error of the server."""
-    _, client, _ = board()
+    """The body of every POST, as JSON or as anything else: answered in words, never with an error of the server.
+
+    Every other input changes fields of a good entry: a byte that names the field, then what stands in it, to a NUL.
+    """
+    made = [board()]
+    begun = made[0][2].store.sequence()
+    good = json.loads(ENTRY)
+
+    def body_of(data: bytes) -> bytes:
+        body = dict(good)
+        for part in data.split(b"\0"):
+            try:
+                value = json.loads(part[1:])
+            except (ValueError, RecursionError):
+                value = text_of(part[1:])
+            body[FIELDS[part[0] % len(FIELDS)] if part else ""] = value
+        return json.dumps({name: value for name, value in body.items() if name}).encode()
 
     def feed(data: bytes) -> None:
+        _, client, queries = made[0]
         choice = data[0] if data else 0
         kind = KINDS[(choice // len(POSTS)) % len(KINDS)] if choice >= 200 else KINDS[0]
-        answer = client.post(POSTS[choice % len(POSTS)], data=data[1:], content_type=kind)
+        body, before = data[1:] if choice % 2 else body_of(data[1:]), queries.store.sequence()
+        answer = client.post(POSTS[choice // 2 % len(POSTS)], data=body, content_type=kind)
         must(answer.status_code < 500, f"answered {answer.status_code}")
+        must(answer.status_code in (200, 204) or answer.json.get("says"), "refused without a word")
+        must(answer.status_code == 200 or queries.store.sequence() == before, "refused and kept all the same")
+        if queries.store.sequence() - begun > GROWN:
+            queries.store.close()
+            board.cache_clear()
+            made[0] = board()
 
     return feed
 
@@ -593,6 +637,21 @@ CALENDAR = (
     b'[[shift]]\nname = "A"\nstart = "06:00"\nend = "14:00"\ndays = ["mon"]\n[[stream]]\nline = "1"\ncheck = "timer"\n'
 )
 ENTRY = b'{"line": "Line 1", "check": "bath_concentration", "position": "tank", "value": "0.21", "age": 1, "sure": []}'
+PLACE = b"line=Line+1&check=bath_concentration&position=tank"
+PAGE_WORDS = (
+    b"line=Line+1", b"&check=bath_concentration", b"&position=tank", b"&from=2026-03-01", b"&to=", b"&row=", b"&chart=",
+    b"&at=", b"&part=trail", b"&show=", b"&beside=", b"&person=", b"&seed=", b"%00", b"%ff", b"9999-12-31",
+)  # fmt: skip
+NAMED = b'\x00"0123456789abcdef0123"'
+POST_WORDS = (
+    b'"line"', b'"value"', b"[[[[", b"1e400", NAMED, b"\x00", b"\x040.21", b"\x04shown", b"\x04<0.05", b"\x04not run",
+    b"\x03tank", b"\x01Line 1", b"\x02ammeter", b"\x02timer", b"\x051000", b"\x07m1", b'\x13["far"]', b"\x11uW/cm2",
+    b"\x0a2026-04-11T06:10", b"\x10", b"\x0bslip", b"\\ud800",
+)  # fmt: skip
+POST_STARTS = (
+    b"\x01" + ENTRY, b"\x07{}", b"\x00" + NAMED + b"\x00\x07m1\x00\x040.22", b"\x02" + NAMED + b"\x00\x0ddrag-out",
+    b"\x04" + NAMED + b"\x00\x0bslip\x00\x040.23", b"\x06\x14m1\x00\x15secret words",
+)  # fmt: skip
 SESSIONS = (
     b'{"a": {"name": "x", "account": 1, "since": "2026-04-11T13:59:00+00:00", '
     b'"seen": "2026-04-11T13:59:00+00:00", "wall": true}}'
@@ -615,8 +674,8 @@ TARGETS: Mapping[str, Target] = {
     "layout_file": Target(layout_file, 2, 600, (b"[[column]]", b"ignore", b"tabs", b"shifts"), (LAYOUT,)),
     "calendar_file": Target(calendar_file, 2, 600, (b"[[shift]]", b"closed", b"extra"), (CALENDAR,)),
     "partition": Target(partition, 1, 200, (b"PAR1",), (b"\x01" + bytes(range(40)),)),
-    "backup_file": Target(backup_file, 0, 60, (b"SQLite format 3",), (b"\x00\x00\x10\x01",)),
-    "page": Target(page, 0, 200, (b"line=Line+1", b"&check=bath_concentration", b"&position=tank", b"&from=2026-03")),
-    "posted": Target(posted, 1, 400, (b'"line"', b'"value"', b"[[[[", b"1e400"), (b"\x00" + ENTRY, b"\x03{}")),
+    "backup_file": Target(backup_file, 0, 60, (b"SQLite format 3",), (b"\x00\x00\x00\x10\x01", b"\x00")),
+    "page": Target(page, 0, 200, PAGE_WORDS, tuple(bytes([at]) + PLACE for at in range(12))),
+    "posted": Target(posted, 1, 400, POST_WORDS, POST_STARTS),
     "callback": Target(callback, 0, 300, (b'"url"', b"null", b"[[", b'{"'), (b"\x30\x00[null]", b"\x30\x05[1, {}]")),
 }  # fmt: skip

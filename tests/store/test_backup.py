@@ -1,7 +1,10 @@
 """A backup is whole and of one moment, while people work; restored, the store is what it was."""
 
+import sqlite3
 import threading
+from contextlib import closing
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
@@ -101,3 +104,31 @@ def test_a_damaged_backup_is_not_restored(made, tmp_path):
         with pytest.raises(StoreError, match="is not what was written, so nothing was restored"):
             restore(tmp_path / "kept.db", two)
         assert two.sequence() == 0
+
+
+DAMAGED = (Path(__file__).parents[1] / "fuzz" / "seeds" / "backup_file" / "schema-in-no-utf-8").read_bytes()[1:]
+"""An SQLite file whose schema names a column that it has not, in letters that are no UTF-8."""
+
+
+def another_database(file):
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("CREATE TABLE parts (number)")
+
+
+@pytest.mark.parametrize(
+    ("write", "says"),
+    [
+        (lambda file: file.touch(), "holds no entry, so nothing was restored"),
+        (another_database, "holds no entry, so nothing was restored"),
+        (lambda file: file.write_bytes(DAMAGED), "is damaged, or no store"),
+        (lambda file: file.write_bytes(b"SQLite format 3\0" + bytes(200)), "the database refuses"),
+    ],
+)
+def test_what_is_no_backup_is_not_restored(made, tmp_path, write, says):
+    write(tmp_path / "sent.db")
+
+    with Store.open(tmp_path / "two.db") as two:
+        with pytest.raises(StoreError, match=says) as refused:
+            restore(tmp_path / "sent.db", two)
+        assert two.sequence() == 0
+    assert "sent.db" in str(refused.value)
