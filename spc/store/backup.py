@@ -56,7 +56,7 @@ def restore(file: Path, into: Store) -> Verified:
     """Take a backup into a store without entries: all of it, or nothing.
 
     Raises:
-        StoreError: there is no such file, it is not what was written or holds no entry, or the store holds some already.
+        StoreError: there is no such file, it is not what was written, it holds no entry, or the store holds some.
     """
     if not file.is_file():
         raise StoreError(f"{file}: there is no such file; name a backup")
