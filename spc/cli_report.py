@@ -115,7 +115,7 @@ def review(
     targets = _targets(out, tables, pictures)
     read = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     steps: tuple[SignalStep, ...] = ()
-    records: tuple[FailureRecord, ...] = ()
+    records: tuple[FailureRecord, ...] | None = None
     if log is None:
         from spc.store.store import Store
 

@@ -8,6 +8,7 @@ from importlib.util import find_spec
 from dashboard.queries.audited import Audited, audited
 from dashboard.queries.drift_words import local_text
 from dashboard.queries.known import Known
+from dashboard.queries.record_windows import window_href
 from dashboard.queries.remembered import Remembered
 from dashboard.queries.review_rows import check_row, line_names, meter_row, numbers, review_table, window_row
 from dashboard.queries.words import view_of
@@ -30,6 +31,7 @@ LENGTHS = ((30, "30 days"), (USUAL_DAYS, "A quarter"), (182, "Half a year"), (36
 TITLES: dict[FindingKind, str] = {
     "failing": "Fails now",
     "overdue": "Overdue now",
+    "unwritten": "Failed, and nothing written down",
     "calibration": "Calibration overdue",
     "moving": "Moves, or will soon fail",
     "missed": "Checks that were missed",
@@ -37,9 +39,9 @@ TITLES: dict[FindingKind, str] = {
     "unanswered": "Movements nobody answered",
     "limits": "Limits to confirm",
 }
-CAN_WAIT: tuple[FindingKind, ...] = ("missed", "unanswered")
+FOLDED: tuple[FindingKind, ...] = ("unwritten", "missed", "unanswered")
 FEW = 3
-"""As many findings of a kind that can wait are shown unfolded."""
+"""As many findings of a kind that may be many are shown unfolded."""
 
 FILES = (
     ("html", "Report as HTML"),
@@ -143,7 +145,7 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
             found.instruments.due,
             period,
             calibrations=found.instruments.calibrations,
-            records=tuple(found.book.records.values()),
+            records=None if known.store is None else tuple(found.book.records.values()),
             steps=() if known.store is None else steps_of(known.store),
         )
 
@@ -183,7 +185,7 @@ def _groups(seen: Review) -> Iterator[DecideGroup]:
         own = tuple(each for each in seen.findings if each.kind == kind)
         if own:
             items = tuple(ToDecide(each.words, _evidence(each, seen), each.look_first) for each in own)
-            yield DecideGroup(kind, TITLES[kind], items, folded=kind in CAN_WAIT and len(items) > FEW)
+            yield DecideGroup(kind, TITLES[kind], items, folded=kind in FOLDED and len(items) > FEW)
 
 
 def _evidence(finding: Finding, seen: Review) -> str:
@@ -193,6 +195,8 @@ def _evidence(finding: Finding, seen: Review) -> str:
     if finding.kind == "overdue":
         return write_href(finding.key)
     stream, zone = seen.of(finding.key), seen.period.zone
+    if finding.at is not None:
+        return window_href(finding.key, finding.at, zone)
     if finding.kind == "failing" and stream.failing is not None:
         at = from_microseconds(stream.failing.taken_at)
         start, end = (local_text(moment, zone) for moment in (at - AROUND, at + AROUND))

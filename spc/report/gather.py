@@ -39,7 +39,7 @@ def review_of(
     asked: Asked,
     *,
     steps: Sequence[SignalStep] = (),
-    records: Sequence[FailureRecord] = (),
+    records: Sequence[FailureRecord] | None = None,
     progress: Callable[[StreamKey], None] | None = None,
     results: Sequence[StreamResult] | None = None,
 ) -> Review:
@@ -49,7 +49,7 @@ def review_of(
         audit: the log or the store, read once.
         asked: for which streams and period.
         steps: what was done about signals, where it is known.
-        records: of failed checks.
+        records: of failed checks; None where none are kept, as beside a bare log.
         progress: called with each stream once it is done.
         results: the streams as already monitored up to the audit's `now`; None: they are monitored here.
 

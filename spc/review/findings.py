@@ -2,21 +2,24 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from datetime import datetime
+from typing import Literal, get_args
 
+from spc.containment import ExposureWindow
+from spc.failures import FailureRecord
 from spc.instruments import CalibrationDue
 from spc.records import StreamKey
 from spc.review.period import Period, day_text
-from spc.review.stream import StreamReview
+from spc.review.stream import SignalStep, StreamReview
 from spc.signals import failed_text, subject
 from spc.stream_facts import chance_text
 from spc.times import from_microseconds
 from spc.wording import level_text, time_text
 
-FindingKind = Literal["failing", "overdue", "calibration", "moving", "missed", "not capable", "unanswered", "limits"]
-ORDER: tuple[FindingKind, ...] = (
-    "failing", "overdue", "calibration", "moving", "missed", "not capable", "unanswered", "limits",
-)  # fmt: skip
+FindingKind = Literal[
+    "failing", "overdue", "unwritten", "calibration", "moving", "missed", "not capable", "unanswered", "limits"
+]
+ORDER: tuple[FindingKind, ...] = get_args(FindingKind)
 """What needs a person first comes first."""
 
 NOTABLE_RISK = 0.05
@@ -34,6 +37,7 @@ class Finding:
     key: StreamKey | None  # None where it is of no one stream
     words: str  # a sentence or two
     look_first: tuple[str, ...] = ()
+    at: datetime | None = None  # aware; when the check failed that it is about
 
     @property
     def rank(self) -> int:
@@ -44,7 +48,7 @@ class Finding:
 def findings(
     streams: Sequence[StreamReview], instruments: Iterable[CalibrationDue], period: Period
 ) -> tuple[Finding, ...]:
-    """Return what to do, the most urgent first; within a kind in order of the streams."""
+    """Return what the streams and instruments ask for, in order of the streams."""
     found = [finding for stream in streams for finding in _of_stream(stream, period)]
     found += [
         Finding(
@@ -61,7 +65,44 @@ def findings(
     if unconfirmed:
         words = f"Limits not confirmed for this site: {', '.join(unconfirmed)}. Confirm document and revision."
         found.append(Finding("limits", None, words))
+    return tuple(found)
+
+
+def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return what to do, the most urgent first; within a kind in the order given."""
     return tuple(sorted(found, key=lambda finding: finding.rank))
+
+
+def unwritten(
+    windows: Iterable[ExposureWindow], records: Iterable[FailureRecord], steps: Sequence[SignalStep], period: Period
+) -> Iterator[Finding]:
+    """Yield each failed check about which nobody wrote anything down, the latest first.
+
+    Something is written where the failed check has a record, or where a signal of its stream was answered that lies
+    between the last good check and the one that passed again.
+
+    Args:
+        windows: of the failed checks, in time order.
+        records: of failed checks.
+        steps: what was done about signals.
+        period: for its zone.
+    """
+    kept = {(record.key, record.failed_at) for record in records}
+    for window in reversed([*windows]):
+        if (window.key, window.failed_at) in kept or any(_answers(step, window) for step in steps):
+            continue
+        named = " ".join(filter(None, (window.check.title, window.key.position)))
+        passed = "It passed again" if window.passed_at else "It has not passed since"
+        words = (
+            f"{window.key.line}, {named} failed {time_text(window.failed_at, period.zone)} and read {window.failed}. "
+            f"{passed}; nobody wrote down who was told, what was held or what was found."
+        )
+        yield Finding("unwritten", window.key, words, at=window.failed_at)
+
+
+def _answers(step: SignalStep, window: ExposureWindow) -> bool:
+    after = window.passed_at is None or step.signal_at <= window.passed_at
+    return step.key == window.key and window.first <= step.signal_at and after
 
 
 def _missed(streams: Sequence[StreamReview]) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from spc.instruments import Calibration, CalibrationDue
 from spc.records import StreamKey
 from spc.results import StreamResult
 from spc.review.capable import CAPABLE, CapabilityWord
-from spc.review.findings import Finding, changes, findings
+from spc.review.findings import Finding, changes, findings, in_order, unwritten
 from spc.review.period import Period, period_before
 from spc.review.stream import SignalStep, StreamReview, review_stream
 from spc.schedule.ledger import Ledger
@@ -97,7 +97,7 @@ def review(
     period: Period,
     *,
     calibrations: Sequence[Calibration] = (),
-    records: Sequence[FailureRecord] = (),
+    records: Sequence[FailureRecord] | None = None,
     steps: Sequence[SignalStep] = (),
     generator: np.random.Generator | None = None,
     mark: float = CAPABLE,
@@ -113,7 +113,7 @@ def review(
         instruments: how the instruments stand to their calibrations.
         period: whole days; what lies after the ledger's `now` has not happened yet.
         calibrations: all that are known.
-        records: of failed checks.
+        records: of failed checks; None where none are kept, as beside a bare log.
         steps: what was done about signals.
         generator: for what has to be drawn; a fixed seed when not given, so that the same readings say the same.
         mark: what Ppk's lower confidence limit is held against.
@@ -152,16 +152,20 @@ def review(
         if progress is not None:
             progress(result.key)
     keys = {result.key for result in results}
+    own = tuple(each for each in windows if each.key in keys and period.holds(each.failed_at))
+    found_first = [*findings(now, instruments, period)]
+    if records is not None:
+        found_first += unwritten(own, records, steps, period)
     return Review(
         period=period,
         before=before,
         now=ledger.now,
         streams=tuple(now),
         streams_before=tuple(then),
-        findings=findings(now, instruments, period),
+        findings=in_order(found_first),
         changes=changes(now, then),
-        windows=tuple(each for each in windows if each.key in keys and period.holds(each.failed_at)),
-        records=tuple(each for each in records if each.key in keys and period.holds(each.failed_at)),
+        windows=own,
+        records=tuple(each for each in records or () if each.key in keys and period.holds(each.failed_at)),
         instruments=tuple(instruments),
         calibrations=tuple(each for each in calibrations if period.holds(each.at)),
         ledger=ledger,

@@ -149,6 +149,27 @@ def test_what_people_wrote_down_is_in_the_review(queries):
     assert next(each for each in page(queries).windows if "Ammeter" in each.name).record == "contained"
 
 
+def test_a_failed_check_with_nothing_written_stands_to_decide_until_something_is(queries):
+    def open_ones():
+        return [item for group in page(queries).groups if group.kind == "unwritten" for item in group.items]
+
+    found = audited(queries, queries.memory)
+    (window,) = [each for each in found.windows if each.key == AMMETER]
+    (before,) = [each for each in open_ones() if "Ammeter" in each.words]
+    step = FailureStep("told", TODAY, "q1", "the responsible Level 3")
+    write_step(queries.store, found.book, window, step, who="q1", now=TODAY)
+    queries.source.poll()
+    after = [each for each in open_ones() if "Ammeter" in each.words]
+
+    assert before.href == next(each.href for each in page(queries).windows if "Ammeter" in each.name)
+    assert "has not passed since; nobody wrote down who was told" in before.words
+    assert after == []
+
+
+def test_a_bare_log_which_keeps_no_record_asks_for_none(log):
+    assert all(group.kind != "unwritten" for group in page(log).groups)
+
+
 def test_the_table_is_a_file_with_the_same_numbers(log):
     client = create_app(log).server.test_client()
     answer = client.get("/review.csv" + MARCH.to_search())

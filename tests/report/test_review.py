@@ -12,6 +12,7 @@ from spc.capability import Specification, capability
 from spc.catalogue.load import load_catalogue
 from spc.containment import judged
 from spc.errors import InputError
+from spc.failures import open_record
 from spc.fraction_outside import counted_fraction_outside
 from spc.monitor import monitor_stream
 from spc.records import Event, StreamKey
@@ -20,6 +21,7 @@ from spc.review import Period, SignalStep, period_before
 from spc.review.capable import indices_of, trend_of, wandering
 from spc.times import from_microseconds, to_microseconds
 from tests.made import made_readings
+from tests.report.conftest import NOW
 
 LAMP = StreamKey("Line A", "uva_irradiance", "lamp 1")
 FALLING = StreamKey("Line A", "uva_irradiance", "lamp 2")
@@ -107,6 +109,25 @@ def test_steps_stand_with_the_movement_they_answer(audited):
     assert plain.of(FALLING).unanswered == 1
     assert answered.of(FALLING).unanswered == 0
     assert answered.of(FALLING).episodes[0].steps == (step,)
+
+
+def test_a_failed_check_without_a_word_is_told(audited):
+    asked = Asked(Wanted(check="known_defect_part"), date(2026, 8, 1), date(2026, 8, 31))
+
+    def told(**written):
+        return [each for each in review_of(audited, asked, **written).findings if each.kind == "unwritten"]
+
+    (window,) = review_of(audited, asked).windows
+    record = open_record(window, at=NOW, by="ktl")
+    answer = SignalStep(window.key, window.failed_at, "limit", "cause", "ktl", NOW, "worn part")
+    (found,) = told(records=())
+
+    assert (found.key, found.at) == (window.key, window.failed_at)
+    assert f"read {window.failed}. It passed again; nobody wrote down" in found.words
+    assert told(records=(record,)) == []
+    assert told(records=(), steps=(answer,)) == []
+    assert told(records=(), steps=(replace(answer, signal_at=window.first - timedelta(hours=1)),)) == [found]
+    assert told() == []  # nothing is known of a bare log, which keeps no record
 
 
 @pytest.mark.parametrize(
