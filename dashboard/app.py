@@ -239,7 +239,13 @@ def counts(header: Header) -> list[Any]:
             ],
             ROWS,
         ),
-        html.Span(f" · limits of {header.unconfirmed} streams not confirmed for this site", className="unconfirmed")
+        html.Span(
+            [
+                f" · limits of {header.unconfirmed} streams not confirmed",
+                html.Span(" for this site", className="for-this-site"),
+            ],
+            className="unconfirmed",
+        )
         if header.unconfirmed
         else None,
     )

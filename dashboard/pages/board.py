@@ -1,5 +1,6 @@
 """The board: what needs doing now, then every stream of every line. For a wall screen and a tablet."""
 
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update, set_props
@@ -7,7 +8,11 @@ from dash import Dash, Input, Output, State, dcc, html, no_update, set_props
 from dashboard.ids import Board, Shell
 from dashboard.parts import aria, kept, link, margin_bar, named_list, page_name, state_mark
 from dashboard.queries import Queries
+from dashboard.urls import STREAMS, WRITE
 from dashboard.views import STATE_WORDS, BoardPage, Line, Tile, Todo
+
+LATE_SHOWN = 5
+"""Overdue checks of a line that are named among what needs doing; each has its tile too."""
 
 
 def at(queries: Queries, search: str) -> html.Div:
@@ -80,11 +85,31 @@ def todos(page: BoardPage) -> Any:
         return html.P("No reading in this log yet. The first row that arrives shows here.", className="nothing")
     if not page.todos:
         return html.P("Nothing. No failed check, none overdue, nothing moving.", className="nothing")
-    return html.Ul([todo(item) for item in page.todos], className="todos")
+    counted = [state_mark(state, f"{n} {STATE_WORDS[state]}") for state, n in page.counted]
+    return kept(
+        html.P(counted, className="todo-counts") if len(page.todos) > 1 else None,
+        html.Ul([todo(*group) for group in grouped(page.todos)], className="todos"),
+    )
 
 
-def todo(item: Todo) -> html.Li:
-    """Return one thing to do."""
+def grouped(todos: Sequence[Todo]) -> Iterator[tuple[Todo, ...]]:
+    """Yield what needs a person, in its order: checks of a line of which all is said by being overdue stand as one."""
+    late: dict[str, list[Todo]] = {}
+    for item in todos:
+        if item.late:
+            late.setdefault(item.line, []).append(item)
+    for item in todos:
+        own = late.get(item.line, ()) if item.late else ()
+        if len(own) < 2:
+            yield (item,)
+        elif item is own[0]:
+            yield tuple(own)
+
+
+def todo(item: Todo, *alike: Todo) -> html.Li:
+    """Return one thing to do, or several overdue checks of a line as one."""
+    if alike:
+        return overdue((item, *alike))
     offered = (("Write the check down", item.write), ("What is in doubt", item.window))
     ways = [link(words, href, "button") for words, href in offered if href]
     return html.Li(
@@ -96,6 +121,31 @@ def todo(item: Todo) -> html.Li:
             html.P(ways, className="todo-write") if ways else None,
         ),
         className=f"todo-item todo-{item.state}",
+    )
+
+
+def overdue(items: Sequence[Todo]) -> html.Li:
+    """Return the overdue checks of a line, each with the way to write it down; the first ones, and how many more."""
+    more = len(items) - LATE_SHOWN
+    shown = items if more <= 1 else items[:LATE_SHOWN]
+    rows = [
+        html.Li(
+            link([html.Strong(item.late), " ", html.Span(item.since, className="age")], item.write or item.href),
+        )
+        for item in shown
+    ]
+    rest = link(f"and {more} more", WRITE if items[0].write else STREAMS) if len(shown) < len(items) else None
+    return html.Li(
+        kept(
+            html.P(
+                [state_mark("overdue"), html.Span(items[0].line, className="whose")],
+                className="todo-top",
+            ),
+            html.H3(f"{len(items)} checks to write down" if items[0].write else f"{len(items)} checks to make"),
+            html.Ul(rows, className="late"),
+            html.P(rest, className="late-more") if rest is not None else None,
+        ),
+        className="todo-item todo-overdue todo-late",
     )
 
 

@@ -53,7 +53,7 @@ def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: 
         dues = {result.key: stands.due.get(result.key) for result, _ in own}
         resting = {key for key, due in dues.items() if due is not None and due.word == "not in operation"}
         since = next((state.due_text for result, state in own if result.key in resting), "")
-        tiles = tuple(_tile(*pair, year, _due_words(*pair, stands, zone, pair[0].key in resting)) for pair in own)
+        tiles = tuple(_tile(*pair, year, _due_words(*pair, stands, pair[0].key in resting, year)) for pair in own)
         lines.append(Line(name, since, _counts(state for _, state in own), tiles))
     return BoardPage(
         todos=(
@@ -69,15 +69,15 @@ def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: 
 
 
 def _urgency(result: StreamResult, state: StreamState) -> tuple[int, float, int]:
-    """Return the order of what needs a person: failed checks, the latest first; overdue ones, the longest first; then
-    what is nearest to its limit.
+    """Return the order of what needs a person: failed checks, the latest first; overdue ones, those that move and then
+    the longest first; then what is nearest to its limit.
     """
     place, last = URGENT.index(state.word), int(result.readings.taken_at[-1])
     match state.word:
         case "failed":
             return place, 0.0, -result.failures[-1].taken_at
         case "overdue":
-            return place, 0.0, last
+            return place, float(_only_late(result, state)), last
     return place, 1.0 if state.margin_fraction is None else state.margin_fraction, -last
 
 
@@ -166,19 +166,38 @@ def _this_year(sentence: str, year: int) -> str:
 def _todo(
     result: StreamResult, state: StreamState, now: datetime, zone: tzinfo, reactions: Reactions, writes: bool
 ) -> Todo:
+    year = now.astimezone(zone).year
+    late = _only_late(result, state)
     return Todo(
         state=state.word,
         line=result.key.line,
         href=view_of(result.key).href,
-        headline=_this_year(state.gist.rstrip("."), now.astimezone(zone).year),
-        because=state.because.rstrip("."),
+        headline=_this_year(state.gist.rstrip("."), year),
+        because=_this_year(_because(result, state, zone, late).rstrip("."), year),
         look_first=state.look_first,
         obliges=state.obliges,
         margin=state.margin_text,
         said=_said(result, zone, reactions) if state.word == "moving" else "",
         write=write_href(result.key) if writes and state.word in ("failed", "overdue") else "",
         window=_window(result, zone) if state.word == "failed" else "",
+        late=subject(result) if late else "",
+        since=_late_since(state, year) if late else "",
     )
+
+
+def _because(result: StreamResult, state: StreamState, zone: tzinfo, late: bool) -> str:
+    """Return what is said below a headline; of an overdue check that moves, how it moves."""
+    return episodes(result, zone)[-1].gist if state.word == "overdue" and not late else state.because
+
+
+def _only_late(result: StreamResult, state: StreamState) -> bool:
+    """Return whether being overdue is all there is to say of a check: nothing moves."""
+    return state.word == "overdue" and state.because == f"due {result.check.interval.words}."
+
+
+def _late_since(state: StreamState, year: int) -> str:
+    """Return since when a check is overdue."""
+    return _this_year(state.due_text, year).removeprefix("check overdue ")
 
 
 def _window(result: StreamResult, zone: tzinfo) -> str:
@@ -188,11 +207,11 @@ def _window(result: StreamResult, zone: tzinfo) -> str:
     return window_href(result.key, from_microseconds(result.failures[-1].taken_at), zone)
 
 
-def _due_words(result: StreamResult, state: StreamState, stands: Standing, zone: tzinfo, resting: bool) -> str:
-    """Return that a check is overdue; "" where it is among the next checks, or the whole line rests, said once."""
-    if resting:
+def _due_words(result: StreamResult, state: StreamState, stands: Standing, resting: bool, year: int) -> str:
+    """Return since when a check is overdue; "" where it is one of the next, or the whole line rests, said once."""
+    if resting or _soon(result, stands):
         return ""
-    return "" if _soon(result, stands) else state.due_text
+    return _late_since(state, year) if state.word == "overdue" else state.due_text
 
 
 def _tile(result: StreamResult, state: StreamState, year: int, due: str) -> Tile:

@@ -7,7 +7,7 @@ from dashboard.views.choices import Choice, Step
 
 STATE_WORDS: Mapping[str, str] = {
     "failed": "failed",
-    "overdue": "check overdue",
+    "overdue": "overdue",
     "moving": "moving",
     "ahead": "ahead of the clock",
     "idle": "not in operation",
@@ -54,6 +54,8 @@ class Todo:
     said: str = ""  # the last thing that people wrote down about it
     write: str = ""  # where the check can be written down; "" where nothing can be
     window: str = ""  # what a failed check leaves in doubt; "" where none failed
+    late: str = ""  # which check is overdue, where nothing else is to be said of it
+    since: str = ""  # since when it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,12 @@ class BoardPage:
     due: tuple[Due, ...]  # the soonest first
     due_in_all: int
     said: str  # what a screen reader is told when it changes
+
+    @property
+    def counted(self) -> tuple[tuple[str, int], ...]:
+        """How many things of each state need a person, in the order of STATE_WORDS."""
+        found = [item.state for item in self.todos]
+        return tuple((state, found.count(state)) for state in STATE_WORDS if state in found)
 
     @property
     def tiles(self) -> tuple[Tile, ...]:

@@ -1,13 +1,15 @@
 """What a line lead does with the tablet: every way to write a check down, with gloves and without the server."""
 
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
 from spc.store.entries import Correction, Reaction
 from tests.browser.entry_steps import DESK, NAMED, TABLET, choose, keep, last, opener, told, type_in
-from tests.browser.made_site import Site
+from tests.browser.made_site import Site, serving
+from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
 
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
@@ -244,6 +246,26 @@ def test_the_board_leads_to_the_check_that_is_overdue(opened, open_page, site):
 
     expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
     assert "check=bath_concentration" in page.url
+
+
+@SCREENS
+def test_overdue_checks_of_a_line_are_one_thing_to_do_a_tap_from_writing(open_page, tmp_path, axe, seen, screen):
+    with serving(stored_queries(stored_settings(tmp_path, calendar=False), TODAY + timedelta(days=40))) as site:
+        page = open_page(**screen)
+        page.goto(site.address + "/")
+        late = page.locator(".todo-late")
+        expect(late).to_have_count(1)
+
+        rows = [row.bounding_box() for row in late.first.locator(".late a").all()]
+        assert len(rows) > 1
+        assert all(row["height"] >= 44 for row in rows)
+        assert (page.locator(".todo-item").nth(1).bounding_box() or {})["y"] + 100 < screen["height"]
+        expect(page.locator(".todo-counts")).to_contain_text("4 overdue")
+        axe(page)
+        late.first.get_by_role("link", name="Bath concentration").click()
+        expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
+        seen.server_ends = True
+        page.close()
 
 
 def test_what_is_due_is_offered_one_after_the_other_until_nothing_is(opened, site):

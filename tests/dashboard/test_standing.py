@@ -1,13 +1,16 @@
 """The clock of the board, what is dated ahead of it, what is due, and the run rules that warn of nothing."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
+from dashboard.pages.board import grouped, todo
 from dashboard.queries import Queries
 from dashboard.urls import StreamView
+from dashboard.views import Todo
 from spc.records import StreamKey
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, NOW, SHIM, add_row, asked, watched, write_line
 
@@ -70,8 +73,36 @@ def test_a_check_that_was_not_made_is_overdue_and_stands_between_failed_and_movi
     assert [todo.state for todo in board.todos][:2] == ["failed", "overdue"]
     assert "check overdue since Fri 10 Apr 22:40" in board.todos[1].headline
     assert bath.state == "overdue"
-    assert "overdue" in bath.due
+    assert bath.due == "since Fri 10 Apr 22:40"
     assert queries.stream(view_of(BATH)).state == "overdue"
+
+
+def test_overdue_checks_of_a_line_stand_as_one_unless_more_is_to_be_said_of_one(settings):
+    board = Queries(watched(settings), settings, clock=lambda: NOW + timedelta(days=3)).board()
+    groups = [tuple((item.state, item.late) for item in group) for group in grouped(board.todos)]
+
+    assert groups == [
+        (("failed", ""),),
+        (("overdue", ""),),  # the lamp moves too
+        (("overdue", "Bath concentration, tank"), ("overdue", "Notched shim, hub")),
+    ]
+    assert [item for group in grouped(board.todos) for item in group] == list(board.todos)
+    assert board.counted == (("failed", 1), ("overdue", 3))
+    assert "falling" in board.todos[1].because
+
+
+def test_many_overdue_checks_are_named_up_to_five_with_the_way_to_the_rest():
+    def late(place: int) -> Todo:
+        return Todo(
+            "overdue", "Line 1", f"/stream?{place}", "", "", (), (), "", write=f"/write?{place}", late=f"c{place}"
+        )
+
+    def links(n: int) -> list[str]:
+        return re.findall(r"href='([^']+)'", str(todo(*map(late, range(n)))))
+
+    assert links(6) == [f"/write?{place}" for place in range(6)]
+    assert links(7) == [*(f"/write?{place}" for place in range(5)), "/write"]
+    assert "and 2 more" in str(todo(*map(late, range(7))))
 
 
 def test_an_old_board_is_not_calm(settings):
