@@ -224,7 +224,10 @@ def failed(
     line: Line = None,
     check: CheckKey = None,
     position: Position = None,
-    at: Annotated[str | None, typer.Option(help="When the check failed, to the minute.", show_default=False)] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(help="When the check failed, to the minute; with seconds where several did.", show_default=False),
+    ] = None,
     step: Annotated[
         str | None,
         typer.Option(

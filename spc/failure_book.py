@@ -53,15 +53,25 @@ def failure_book(store: Store, windows: Iterable[ExposureWindow]) -> FailureBook
 
 
 def window_at(book: FailureBook, key: StreamKey, failed_at: datetime) -> ExposureWindow:
-    """Return the window of the check of `key` that failed at `failed_at`, to the minute.
+    """Return the window of the check of `key` that failed at `failed_at`, exactly or else within that minute.
 
     Raises:
-        InputError: no check of this stream failed then; the message says which did.
+        InputError: no check of this stream failed then, or several did; the message says which did.
     """
     own = [window for place, window in book.windows.items() if place[0] == key]
-    for window in own:
-        if window.failed_at.replace(second=0, microsecond=0) == failed_at.replace(second=0, microsecond=0):
+    of_minute = [
+        window
+        for window in own
+        if window.failed_at.replace(second=0, microsecond=0) == failed_at.replace(second=0, microsecond=0)
+    ]
+    for window in of_minute:
+        if window.failed_at == failed_at:
             return window
+    if len(of_minute) == 1:
+        return of_minute[0]
+    if of_minute:
+        moments = " and ".join(window.failed_at.isoformat() for window in of_minute)
+        raise InputError(f"{key}: checks failed at {moments}; give the seconds, too")
     last = f"the latest failed at {own[-1].failed_at.isoformat()}" if own else "none of its checks failed"
     raise InputError(f"{key}: no check failed at {failed_at.isoformat()}; {last}")
 

@@ -1,7 +1,8 @@
 """What the page of one failed check asks, and what people write down about it."""
 
 from collections.abc import Callable, Iterator, Mapping
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
+from itertools import chain
 from threading import Lock
 from typing import Any
 
@@ -68,9 +69,13 @@ def right_of(step: str) -> Right:
 
 
 def window_href(key: StreamKey, failed_at: datetime, zone: tzinfo) -> str:
-    """Return the address of a failed check."""
-    at = failed_at.astimezone(zone).isoformat(timespec="minutes")
-    return WindowView(key.line, key.check, key.position, at).href
+    """Return the address of a failed check, exact to what the log tells of its time."""
+    return WindowView(key.line, key.check, key.position, _at_text(failed_at, zone)).href
+
+
+def _at_text(at: datetime, zone: tzinfo) -> str:
+    local = at.astimezone(zone)
+    return local.isoformat(timespec="auto" if local.second or local.microsecond else "minutes")
 
 
 def state_words(record: FailureRecord | None) -> str:
@@ -79,14 +84,18 @@ def state_words(record: FailureRecord | None) -> str:
 
 
 def window_named(found: Audited, view: WindowView, zone: tzinfo) -> ExposureWindow | None:
-    """Return the window that an address names, by its first failed check or by a later one in it; None if none is."""
+    """Return the window that an address names, by its first failed check or by a later one in it; None if none is.
+
+    An address without seconds, as they once were, names the first one of that minute.
+    """
     key, at = _place(view, zone)
     if at is None:
         return None
     own = [each for each in found.windows if each.key == key]
-    first = next((each for each in own if _minute(each.failed_at) == at), None)
+    exact = (each for each in own if each.failed_at == at)
     inside = (each for each in own if each.failed_at <= at and (each.passed_at is None or at < each.passed_at))
-    return first or next(inside, None)
+    of_minute = (each for each in own if at == _minute(at) == _minute(each.failed_at))
+    return next(chain(exact, of_minute, inside), None)
 
 
 def _place(view: WindowView, zone: tzinfo) -> tuple[StreamKey, datetime | None]:
@@ -94,7 +103,7 @@ def _place(view: WindowView, zone: tzinfo) -> tuple[StreamKey, datetime | None]:
     try:
         at = datetime.fromisoformat(view.at.strip())
         at = at if at.tzinfo is not None else at.replace(tzinfo=zone)
-        return key, _minute(at.astimezone(zone))
+        return key, at.astimezone(UTC)
     except (ValueError, OverflowError):
         return key, None
 
@@ -136,9 +145,10 @@ def window_page(known: Known, memory: Remembered, view: WindowView) -> WindowPag
 
 def _no_window(found: Audited, view: WindowView, zone: tzinfo, back: str) -> WindowPage:
     key, at = _place(view, zone)
-    written = next(
-        (each for each in found.book.records.values() if each.key == key and _minute(each.failed_at) == at), None
-    )
+    own = [each for each in found.book.records.values() if each.key == key]
+    exact = (each for each in own if each.failed_at == at)
+    of_minute = (each for each in own if at is not None and at == _minute(at) == _minute(each.failed_at))
+    written = next(chain(exact, of_minute), None)
     if written is None:
         return WindowPage(False, "No such failed check", "No check of this stream failed then.", back=back)
     return WindowPage(

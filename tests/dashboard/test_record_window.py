@@ -15,12 +15,14 @@ from dashboard.queries.record_windows import (
     right_of,
     step_form,
     window_figure,
+    window_href,
     window_named,
     window_page,
     window_stamp,
     write_window_step,
 )
 from dashboard.urls import StreamView, WindowView
+from spc.failure_book import window_at
 from spc.failures import BEFORE_CLOSING, STEP_KINDS, FailureRecord, WrittenStep
 from spc.times import from_microseconds
 from tests.dashboard.made_entry import stored_queries, stored_settings
@@ -185,6 +187,25 @@ def test_an_address_that_names_a_later_failure_of_the_window_opens_it(tmp_path):
     assert later > window.failed_at
     assert found == window
     assert dict(window_page(queries, queries.memory, view_of(queries, AMMETER)).facts)["Failed in a row"] == "2 checks"
+
+
+def test_failures_of_one_minute_have_an_address_each(tmp_path):
+    settings = write_line(tmp_path)
+    for moment, amperes in ((10, 1000), (20, 860), (30, 1000), (40, 850), (50, 1000)):
+        add_row(settings, f"2026-04-10T15:00:{moment},Line 2,ammeter,head,{amperes},1000,A,shunt-1,m1,A,")
+    queries = asked(settings)
+    found = audited(queries, queries.memory)
+    first, second = [each for each in found.windows if each.key == AMMETER][-2:]
+    views = [
+        WindowView.from_search(window_href(AMMETER, each.failed_at, ZONE).partition("?")[2]) for each in (first, second)
+    ]
+    of_minute = WindowView(AMMETER.line, AMMETER.check, AMMETER.position, "2026-04-10T15:00+02:00")
+
+    assert [window_named(found, view, ZONE) for view in views] == [first, second]
+    assert window_named(found, of_minute, ZONE) == first  # as addresses once were
+    assert window_at(found.book, AMMETER, second.failed_at) == second
+    with pytest.raises(SpcError, match="give the seconds, too"):
+        window_at(found.book, AMMETER, first.failed_at.replace(second=0))
 
 
 @pytest.mark.parametrize("at", ["", "soon", "2026-04-10T14:11", "9999-12-31T23:59", "0001-01-01T00:00"])
