@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from spc.charts.cusum import CusumLimits, CusumState, cusum_limits, cusum_plot, update
+from spc.charts.shape import fold
 from spc.errors import InputError
 from tests.test_ewma import TEXTBOOK
 
@@ -102,3 +103,19 @@ def test_a_change_against_no_scatter_signals_at_once_and_ends_when_it_is_undone(
 def test_refuses(options, says):
     with pytest.raises(InputError, match=says):
         cusum_limits([1.0, 2.0, 3.0], **options)
+
+
+@pytest.mark.parametrize(("head_start", "sigma"), [(0.0, 2.0), (0.5, 2.0), (0.0, 0.0)])
+def test_the_chart_in_one_loop_is_every_step_to_the_bit(head_start, sigma):
+    rng = np.random.default_rng(12)
+    x = np.round(rng.normal(50, 3, 3000), 1)
+    x[rng.integers(0, 3000, 300)] = np.nan
+    limits = CusumLimits(50.0, sigma, 0.5, 4.77, head_start, 30)
+    steps = fold(CusumState.start(limits), update, x.tolist(), lines=2)
+
+    whole = cusum_plot(x, limits)
+
+    for name in ("values", "centre_line", "lower", "upper", "side"):
+        np.testing.assert_array_equal(getattr(whole, name), getattr(steps, name), strict=True)
+    assert set(whole.side.tolist()) >= {0, 1}
+    assert cusum_plot([], limits).values.shape == (0, 2)

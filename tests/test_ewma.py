@@ -7,6 +7,7 @@ import pytest
 
 from spc.charts.ewma import EwmaLimits, EwmaState, ewma_limits, ewma_plot, update
 from spc.charts.individuals import individuals_limits
+from spc.charts.shape import fold
 from spc.errors import InputError
 
 # NIST/SEMATECH e-Handbook 6.3.2.4: 20 readings, start 50, s = 2.0539, weight 0.3, three sigmas, final limits.
@@ -110,3 +111,19 @@ def test_a_missing_first_reading_draws_the_first_limits():
 def test_refuses(options, says):
     with pytest.raises(InputError, match=says):
         ewma_limits([1.0, 2.0, 3.0], **options)
+
+
+@pytest.mark.parametrize("weight", [0.01, 0.2, 1.0])
+def test_the_chart_in_one_loop_is_every_step_to_the_bit(weight):
+    rng = np.random.default_rng(11)
+    x = rng.normal(50, 3, 3000)
+    x[rng.integers(0, 3000, 300)] = np.nan
+    limits = ewma_limits(x[:40], weight=weight, width=2.0)
+    steps = fold(EwmaState.start(limits), update, x.tolist())
+
+    whole = ewma_plot(x, limits)
+
+    for name in ("values", "centre_line", "lower", "upper", "side"):
+        np.testing.assert_array_equal(getattr(whole, name), getattr(steps, name), strict=True)
+    assert set(whole.side.tolist()) >= {0, 1}
+    assert ewma_plot([], limits).values.shape == (0, 1)

@@ -3,12 +3,14 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from numpy.typing import ArrayLike
 
+from spc.arrays import as_readings, frozen
 from spc.charts.individuals import individuals_limits
-from spc.charts.shape import Chart, Plotted, Point, above_zero, as_measured, fold, not_infinite, side_of
+from spc.charts.shape import Chart, Plotted, Point, above_zero, none_infinite, not_infinite, side_of, sides_of
 from spc.errors import InputError
-from spc.rules import in_sigmas_one
+from spc.rules import NO_SIDE, in_sigmas, in_sigmas_one
 from spc.told import Told
 
 
@@ -92,8 +94,25 @@ def update(state: CusumState, x: float) -> CusumState:
 
 
 def cusum_plot(x: ArrayLike, limits: CusumLimits) -> Plotted:
-    """Return the CUSUM chart of readings `x`, shape (n,), that follow the baseline: sum up, and sum down below 0."""
-    return fold(CusumState.start(limits), update, as_measured(x), lines=2)
+    """Return the CUSUM chart of readings `x`, shape (n,), that follow the baseline: sum up, and sum down below 0.
+
+    The same as `update` of each reading, in one loop.
+    """
+    readings = none_infinite(as_readings(x, at_least=0, missing=True))
+    state, slack, h = CusumState.start(limits), limits.slack, limits.decision
+    up, down = state.up, state.down
+    distances = in_sigmas(readings, limits.centre_line, limits.sigma)
+    taken = ~np.isnan(distances)
+    sums = []
+    for z in distances[taken].tolist():
+        up, down = max(0.0, up + z - slack), max(0.0, down - z - slack)
+        sums.append((up, 0.0 - down))
+    values = np.full((len(readings), 2), np.nan)
+    values[taken] = np.reshape(sums, (-1, 2))
+    lower, centre, upper = (frozen(np.full(len(readings), level)) for level in (-h, 0.0, h))
+    above, below = (sides_of(values[:, which], 0.0, lower, upper) for which in (0, 1))
+    side = np.where(above != NO_SIDE, above, below)
+    return Plotted(frozen(values), centre, lower, upper, frozen(side))
 
 
 CUSUM = Chart(

@@ -77,6 +77,19 @@ def side_of(value: float, centre_line: float, lower: float, upper: float) -> int
     return NO_SIDE
 
 
+def sides_of(value: FloatArray, centre_line: float, lower: FloatArray, upper: FloatArray) -> NDArray[np.int8]:
+    """Return `side_of` of every value, to the bit; arrays of shape (n,) or numbers."""
+    high = (value > upper) & (value - upper > _slacks(centre_line, upper))
+    low = (value < lower) & (lower - value > _slacks(centre_line, lower))
+    return np.where(high, HIGH, np.where(low, LOW, NO_SIDE)).astype(np.int8)
+
+
+def _slacks(centre_line: float, limit: FloatArray) -> FloatArray:
+    farthest: FloatArray = np.maximum(np.abs(limit), abs(centre_line))
+    slack: FloatArray = ON_THE_LIMIT * np.abs(limit - centre_line) + ROUNDED_BITS * np.spacing(farthest)
+    return slack
+
+
 def _slack(centre_line: float, limit: float) -> float:
     return ON_THE_LIMIT * abs(limit - centre_line) + ROUNDED_BITS * math.ulp(max(abs(limit), abs(centre_line)))
 
@@ -106,6 +119,17 @@ def plotted(points: list[Point], *, lines: int = 1) -> Plotted:
         upper=frozen(numbers[:, 2].copy()),
         side=frozen(np.array([p.side for p in points], dtype=np.int8)),
     )
+
+
+def none_infinite(x: FloatArray) -> FloatArray:
+    """Return `x`, shape (n,); as `not_infinite` of every reading.
+
+    Raises:
+        InputError: one is infinite.
+    """
+    if np.isinf(x).any():
+        not_infinite(float(x[np.isinf(x)][0]))
+    return x
 
 
 def as_measured(x: ArrayLike) -> list[float]:
