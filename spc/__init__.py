@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from spc.told import Teller, tell_by
 
 if TYPE_CHECKING:
-    from spc.agreement import Kappa, MissedAndFalse, cohen_kappa, fleiss_kappa, missed_and_false, weighted_kappa
     from spc.arl import (
         EstimatedLimits,
         RunLength,
@@ -22,18 +21,30 @@ if TYPE_CHECKING:
         ewma_width,
         rule_set_run_length,
     )
-    from spc.arl_cost import ChartRules, RuleSetCost, compare_rule_sets
+    from spc.arl.cost import ChartRules, RuleSetCost, compare_rule_sets
     from spc.autocorrelation import FirstOrder, LagCorrelations, first_order, lag_correlations
     from spc.baseline import BaselineReview, review_baseline
-    from spc.bias import Bias, Linearity, linearity
-    from spc.bias import bias as bias_of
-    from spc.capability import Capability, Specification
-    from spc.capability import capability as capability_of
+    from spc.capability.by_quantiles import QuantileCapability
+    from spc.capability.by_quantiles import quantile_capability as quantile_capability_of
+    from spc.capability.distributions import FittedFamily
+    from spc.capability.distributions import fit as fit_shape
+    from spc.capability.fraction_outside import FractionOutside, counted_fraction_outside, normal_fraction_outside
+    from spc.capability.goodness_of_fit import GoodnessOfFit
+    from spc.capability.goodness_of_fit import goodness_of_fit as goodness_of_fit_of
+    from spc.capability.indices import Capability, Specification
+    from spc.capability.indices import capability as capability_of
+    from spc.capability.probability_plot import ProbabilityPlot
+    from spc.capability.probability_plot import probability_plot as probability_plot_of
+    from spc.capability.tolerance import (
+        ToleranceInterval,
+        normal_bound,
+        normal_interval,
+        ordered_bound,
+        ordered_interval,
+    )
     from spc.catalogue.acceptance import Acceptance
     from spc.catalogue.check import Catalogue, Check
     from spc.catalogue.load import load_catalogue
-    from spc.censored import NormalFit, WeibullFit, fit_normal, fit_weibull
-    from spc.censored import intervals as reading_intervals
     from spc.changepoint import DriftOnset, LevelChanges, StepChange, drift_onset, level_changes, step_change
     from spc.chart_constants import ChartConstants
     from spc.chart_constants import chart_constants as chart_constants_of
@@ -53,6 +64,10 @@ if TYPE_CHECKING:
     from spc.charts.shape import Plotted
     from spc.charts.skewed import SkewedLimits, skewed_limits, skewed_plot, time_between_limits
     from spc.charts.trend import TrendLimits, trend_limits, trend_plot
+    from spc.coarse.censored import NormalFit, WeibullFit, fit_normal, fit_weibull
+    from spc.coarse.censored import intervals as reading_intervals
+    from spc.coarse.resolution import RoundingEffect, rounding_effect
+    from spc.coarse.rounding import RoundedSigma, sigma_rounded
     from spc.conformance import (
         AcceptanceZone,
         Conformance,
@@ -63,8 +78,6 @@ if TYPE_CHECKING:
         probability_of_conformance_of_a_process,
         risks,
     )
-    from spc.distributions import FittedFamily
-    from spc.distributions import fit as fit_shape
     from spc.dose import Dose
     from spc.dose import dose as dose_of
     from spc.errors import CatalogueError, InputError, LayoutError, LogError, SetupError, SpcError
@@ -102,37 +115,42 @@ if TYPE_CHECKING:
         weibull_figure,
     )
     from spc.figures.stream import stream_figure
-    from spc.fraction_outside import FractionOutside, counted_fraction_outside, normal_fraction_outside
     from spc.frames import log_frame, log_of, scan_frame, stream_frame
-    from spc.gauge import CrossedStudy, crossed_study, crossed_study_with_interaction, crossed_study_without_interaction
-    from spc.gauge_ranges import RangeStudy, range_study
-    from spc.generalised_limits import GeneralisedLimits
-    from spc.generalised_limits import generalised_limits as generalised_limits_of
-    from spc.goodness_of_fit import GoodnessOfFit
-    from spc.goodness_of_fit import goodness_of_fit as goodness_of_fit_of
     from spc.ingest.csv_log import CheckLog, read_log
     from spc.ingest.event_log import EventLog, read_events
     from spc.limits_uncertainty import FalseAlarmSpread, false_alarm_spread
+    from spc.measurement.agreement import (
+        Kappa,
+        MissedAndFalse,
+        cohen_kappa,
+        fleiss_kappa,
+        missed_and_false,
+        weighted_kappa,
+    )
+    from spc.measurement.bias import Bias, Linearity, linearity
+    from spc.measurement.bias import bias as bias_of
+    from spc.measurement.gauge import (
+        CrossedStudy,
+        crossed_study,
+        crossed_study_with_interaction,
+        crossed_study_without_interaction,
+    )
+    from spc.measurement.gauge_ranges import RangeStudy, range_study
+    from spc.measurement.generalised_limits import GeneralisedLimits
+    from spc.measurement.generalised_limits import generalised_limits as generalised_limits_of
     from spc.monitor import monitor_stream
     from spc.printed import printed as printed_of
-    from spc.probability_plot import ProbabilityPlot
-    from spc.probability_plot import probability_plot as probability_plot_of
-    from spc.quantile_capability import QuantileCapability
-    from spc.quantile_capability import quantile_capability as quantile_capability_of
     from spc.records import Bound, Event, QuarantinedRow, Reading, Readings, RowCount, StreamKey
-    from spc.resolution import RoundingEffect, rounding_effect
     from spc.results import Failure, Forecast, Limits, Segment, Signal, StreamResult
-    from spc.rounding import RoundedSigma, sigma_rounded
+    from spc.rule_choice.cost import RulesCost
+    from spc.rule_choice.cost import rules_cost as rules_cost_of
     from spc.rules import RULE_SETS, RULES, Hits, Rule, RuleSet, RuleSetting, describe, run_rules
-    from spc.rules_cost import RulesCost
-    from spc.rules_cost import rules_cost as rules_cost_of
     from spc.scan import Scan
     from spc.scan import scan as scan_log  # `spc.scan` is the module
     from spc.screening import Question, screen
     from spc.sigma import sigma_from_median_range, sigma_overall, sigma_with_floor, sigma_within
     from spc.signals import Episode, StreamState, episodes, stream_state
     from spc.store.store import Store
-    from spc.tolerance import ToleranceInterval, normal_bound, normal_interval, ordered_bound, ordered_interval
 
 __all__ = [
     "CHARTS",
@@ -338,20 +356,20 @@ __all__ = [
 ]
 
 _HOMES = {
-    "spc.agreement": "Kappa MissedAndFalse cohen_kappa fleiss_kappa missed_and_false weighted_kappa",
+    "spc.measurement.agreement": "Kappa MissedAndFalse cohen_kappa fleiss_kappa missed_and_false weighted_kappa",
     "spc.arl": (
         "EstimatedLimits RunLength autocorrelation_effect cusum_height cusum_run_length "
         "estimated_limits_run_length ewma_run_length ewma_width rule_set_run_length"
     ),
-    "spc.arl_cost": "ChartRules RuleSetCost compare_rule_sets",
+    "spc.arl.cost": "ChartRules RuleSetCost compare_rule_sets",
     "spc.autocorrelation": "FirstOrder LagCorrelations first_order lag_correlations",
     "spc.baseline": "BaselineReview review_baseline",
-    "spc.bias": "Bias Linearity bias_of linearity",
-    "spc.capability": "Capability Specification capability_of",
+    "spc.measurement.bias": "Bias Linearity bias_of linearity",
+    "spc.capability.indices": "Capability Specification capability_of",
     "spc.catalogue.acceptance": "Acceptance",
     "spc.catalogue.check": "Catalogue Check",
     "spc.catalogue.load": "load_catalogue",
-    "spc.censored": "NormalFit WeibullFit fit_normal fit_weibull reading_intervals",
+    "spc.coarse.censored": "NormalFit WeibullFit fit_normal fit_weibull reading_intervals",
     "spc.changepoint": "DriftOnset LevelChanges StepChange drift_onset level_changes step_change",
     "spc.chart_constants": "ChartConstants chart_constants_of",
     "spc.charts": "CHARTS",
@@ -369,7 +387,7 @@ _HOMES = {
         "AcceptanceZone Conformance Risks guarded_acceptance guarded_rejection probability_of_conformance "
         "probability_of_conformance_of_a_process risks"
     ),
-    "spc.distributions": "FittedFamily fit_shape",
+    "spc.capability.distributions": "FittedFamily fit_shape",
     "spc.dose": "Dose dose_of",
     "spc.errors": "CatalogueError InputError LayoutError LogError SetupError SpcError",
     "spc.figures.frame": "Screen",
@@ -383,31 +401,33 @@ _HOMES = {
         "tolerance_figure weibull_figure"
     ),
     "spc.figures.stream": "stream_figure",
-    "spc.fraction_outside": "FractionOutside counted_fraction_outside normal_fraction_outside",
+    "spc.capability.fraction_outside": "FractionOutside counted_fraction_outside normal_fraction_outside",
     "spc.frames": "log_frame log_of scan_frame stream_frame",
-    "spc.gauge": "CrossedStudy crossed_study crossed_study_with_interaction crossed_study_without_interaction",
-    "spc.gauge_ranges": "RangeStudy range_study",
-    "spc.generalised_limits": "GeneralisedLimits generalised_limits_of",
-    "spc.goodness_of_fit": "GoodnessOfFit goodness_of_fit_of",
+    "spc.measurement.gauge": (
+        "CrossedStudy crossed_study crossed_study_with_interaction crossed_study_without_interaction"
+    ),
+    "spc.measurement.gauge_ranges": "RangeStudy range_study",
+    "spc.measurement.generalised_limits": "GeneralisedLimits generalised_limits_of",
+    "spc.capability.goodness_of_fit": "GoodnessOfFit goodness_of_fit_of",
     "spc.ingest.csv_log": "CheckLog read_log",
     "spc.ingest.event_log": "EventLog read_events",
     "spc.limits_uncertainty": "FalseAlarmSpread false_alarm_spread",
     "spc.monitor": "monitor_stream",
     "spc.printed": "printed_of",
-    "spc.probability_plot": "ProbabilityPlot probability_plot_of",
-    "spc.quantile_capability": "QuantileCapability quantile_capability_of",
+    "spc.capability.probability_plot": "ProbabilityPlot probability_plot_of",
+    "spc.capability.by_quantiles": "QuantileCapability quantile_capability_of",
     "spc.records": "Bound Event QuarantinedRow Reading Readings RowCount StreamKey",
-    "spc.resolution": "RoundingEffect rounding_effect",
+    "spc.coarse.resolution": "RoundingEffect rounding_effect",
     "spc.results": "Failure Forecast Limits Segment Signal StreamResult",
-    "spc.rounding": "RoundedSigma sigma_rounded",
+    "spc.coarse.rounding": "RoundedSigma sigma_rounded",
     "spc.rules": "RULES RULE_SETS Hits Rule RuleSet RuleSetting describe run_rules",
-    "spc.rules_cost": "RulesCost rules_cost_of",
+    "spc.rule_choice.cost": "RulesCost rules_cost_of",
     "spc.scan": "Scan scan_log",
     "spc.screening": "Question screen",
     "spc.sigma": "sigma_from_median_range sigma_overall sigma_with_floor sigma_within",
     "spc.signals": "Episode StreamState episodes stream_state",
     "spc.store.store": "Store",
-    "spc.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
+    "spc.capability.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names.split()}
 _NAME_AT_HOME = {

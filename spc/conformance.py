@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from spc.arrays import FloatArray
-from spc.capability import Specification
+from spc.capability.indices import Specification
 from spc.decimals import LARGEST
 from spc.errors import InputError
 from spc.pivots import check_confidence

@@ -24,10 +24,10 @@ from spc.bath import (
 )
 from spc.bath_accounts import Since
 from spc.catalogue.check import Check
+from spc.coarse.repeats import written_step
 from spc.errors import InputError
 from spc.monitor import starts_segment
 from spc.records import Event, StreamKey
-from spc.repeats import written_step
 from spc.results import StreamResult
 from spc.times import from_microseconds, to_microseconds
 from spc.units import convert, convertible, quantity, same_unit, spelling

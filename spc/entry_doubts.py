@@ -14,9 +14,9 @@ import numpy as np
 from spc.arrays import FloatArray
 from spc.catalogue.check import Check
 from spc.charted import deviation_percent
+from spc.coarse.repeats import equal_run_chance
 from spc.entry import Written
 from spc.records import Bound
-from spc.repeats import equal_run_chance
 from spc.results import StreamResult
 from spc.screening.repeated import SHORTEST
 from spc.screening.written import series_of

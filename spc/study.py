@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from spc.arrays import FloatArray, frozen
-from spc.capability import Specification
+from spc.capability.indices import Specification
 from spc.errors import InputError, LogError
-from spc.gauge import CrossedStudy, crossed_study
 from spc.ingest.sheet import Sheet, read_text_sheet
 from spc.ingest.table import plain_name
+from spc.measurement.gauge import CrossedStudy, crossed_study
 from spc.stream_csv import safe
 from spc.wording import in_figures
 

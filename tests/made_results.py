@@ -6,24 +6,29 @@ from typing import Any
 
 import numpy as np
 
-from spc import agreement, arl, arl_cost, bias, capability, censored, changepoint, conformance, tolerance
+from spc import arl, changepoint, conformance
+from spc.arl import cost as arl_cost
 from spc.autocorrelation import first_order, lag_correlations
 from spc.baseline import review_baseline
+from spc.capability import indices as capability
+from spc.capability import tolerance
+from spc.capability.by_quantiles import quantile_capability
+from spc.capability.distributions import fit
+from spc.capability.fraction_outside import counted_fraction_outside, normal_fraction_outside
+from spc.capability.goodness_of_fit import goodness_of_fit
+from spc.capability.probability_plot import probability_plot
 from spc.chart_constants import chart_constants
 from spc.charts import CHARTS
-from spc.distributions import fit
+from spc.coarse import censored
+from spc.coarse.resolution import rounding_effect
+from spc.coarse.rounding import sigma_rounded
 from spc.figures import Screen, results
-from spc.fraction_outside import counted_fraction_outside, normal_fraction_outside
-from spc.gauge import crossed_study
-from spc.gauge_ranges import range_study
-from spc.generalised_limits import generalised_limits
-from spc.goodness_of_fit import goodness_of_fit
-from spc.least_squares import straight_line
 from spc.limits_uncertainty import false_alarm_spread
-from spc.probability_plot import probability_plot
-from spc.quantile_capability import quantile_capability
-from spc.resolution import rounding_effect
-from spc.rounding import sigma_rounded
+from spc.measurement import agreement, bias
+from spc.measurement.gauge import crossed_study
+from spc.measurement.gauge_ranges import range_study
+from spc.measurement.generalised_limits import generalised_limits
+from spc.measurement.least_squares import straight_line
 from spc.rules import ALL_EIGHT, RULE_SETS, run_rules
 from spc.sigma import sigma_with_floor
 

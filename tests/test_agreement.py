@@ -6,8 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.inter_rater import cohens_kappa  # type: ignore[import-untyped]  # statsmodels has no stubs
 
-from spc.agreement import cohen_kappa, fleiss_kappa, fleiss_kappa_of_counts, missed_and_false, weighted_kappa
 from spc.errors import InputError
+from spc.measurement.agreement import (
+    cohen_kappa,
+    fleiss_kappa,
+    fleiss_kappa_of_counts,
+    missed_and_false,
+    weighted_kappa,
+)
 
 
 def judgements(table: list[list[int]]) -> tuple[list[str], list[str]]:

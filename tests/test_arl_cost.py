@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from spc.arl import MOVING_RANGE_LIMIT, autocorrelation_effect, rule_set_run_length
-from spc.arl_cost import (
+from spc.arl.cost import (
     ChartRules,
     checks_per_year,
     checks_until_seen,

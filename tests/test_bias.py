@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.bias import bias, bias_by_range, linearity
 from spc.errors import InputError
+from spc.measurement.bias import bias, bias_by_range, linearity
 
 # The measurement systems analysis manual's bias and linearity studies (data and printed results from memory; the
 # results recomputed from the data agree with the recalled print).

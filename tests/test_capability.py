@@ -8,7 +8,12 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from spc.arrays import FloatArray
-from spc.capability import (
+from spc.capability.fraction_outside import (
+    counted_fraction_outside,
+    normal_fraction_outside,
+    normal_fraction_share_below,
+)
+from spc.capability.indices import (
     STABLE,
     UNEXAMINED,
     UNSTABLE,
@@ -20,11 +25,6 @@ from spc.capability import (
     spread_index_limits,
 )
 from spc.errors import InputError
-from spc.fraction_outside import (
-    counted_fraction_outside,
-    normal_fraction_outside,
-    normal_fraction_share_below,
-)
 from spc.pivots import SigmaEstimate, moving_range_df, overall_sigma, within_sigma
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from spc.arrays import FloatArray
-from spc.censored import CHI_SQUARE_95, fit_normal, fit_weibull, intervals
+from spc.coarse.censored import CHI_SQUARE_95, fit_normal, fit_weibull, intervals
 from spc.errors import InputError
 from spc.records import Bound
 

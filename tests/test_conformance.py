@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.capability import Specification
+from spc.capability.indices import Specification
 from spc.conformance import (
     CAUTION,
     guarded_acceptance,

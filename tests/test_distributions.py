@@ -4,9 +4,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.distributions import FAMILIES, FoldedNormal, choose, fit, fit_all
+from spc.capability.distributions import FAMILIES, FoldedNormal, choose, fit, fit_all
+from spc.capability.goodness_of_fit import anderson_darling, draw, goodness_of_fit, usable
 from spc.errors import InputError
-from spc.goodness_of_fit import anderson_darling, draw, goodness_of_fit, usable
 
 # Lieblein and Zelen (1956): million revolutions to failure of 23 ball bearings, as printed in Lawless, Statistical
 # Models and Methods for Lifetime Data (from memory; the fits agree with the printed ones, rounded as shown).

@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from spc.as_json.dose import dose_json
 from spc.cli import main
-from spc.dose_json import dose_json
 from spc.dose_words import dose_headline
 from tests.made import START
 from tests.test_dose import SHIFT, cycle, suggested

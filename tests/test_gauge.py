@@ -7,20 +7,20 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from spc.arrays import FloatArray, IntArray
-from spc.capability import Specification
-from spc.crossed import layout, mean_squares, pooled
-from spc.divisions import judge_divisions
+from spc.capability.indices import Specification
 from spc.errors import InputError
-from spc.gauge import (
+from spc.measurement.crossed import layout, mean_squares, pooled
+from spc.measurement.divisions import judge_divisions
+from spc.measurement.gauge import (
     CrossedStudy,
     VarianceComponent,
     crossed_study,
     crossed_study_with_interaction,
     crossed_study_without_interaction,
 )
-from spc.gauge_ranges import d2_star, range_df, range_study
-from spc.generalised_limits import generalised_limits
-from spc.variance_limits import drawn_variances, modified_large_sample
+from spc.measurement.gauge_ranges import d2_star, range_df, range_study
+from spc.measurement.generalised_limits import generalised_limits
+from spc.measurement.variance_limits import drawn_variances, modified_large_sample
 
 # The measurement systems analysis manual's study: 10 parts, 3 appraisers, 3 trials (from memory; every sum of squares
 # recomputed from it agrees with the recalled print).

@@ -11,8 +11,8 @@ from statsmodels.datasets import longley  # type: ignore[import-untyped]  # stat
 
 from spc import decimals
 from spc.errors import InputError
-from spc.gauge import crossed_study
-from spc.least_squares import least_squares, polynomial, straight_line
+from spc.measurement.gauge import crossed_study
+from spc.measurement.least_squares import least_squares, polynomial, straight_line
 from tests.strd_data import POLYNOMIALS, SHIPPED, UNIVARIATE
 
 DIGITS_13 = 1e-13

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from spc.distributions import fit
+from spc.capability.distributions import fit
+from spc.capability.probability_plot import probability_plot
 from spc.errors import InputError
-from spc.probability_plot import probability_plot
 
 X = np.random.default_rng(8).normal(10.0, 2.0, 25)
 

@@ -4,10 +4,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.capability import STABLE, UNSTABLE, Specification, capability
+from spc.capability.by_quantiles import HIGH, LOW, quantile_capability, quantile_indices
+from spc.capability.fraction_outside import normal_fraction_outside
+from spc.capability.indices import STABLE, UNSTABLE, Specification, capability
 from spc.errors import InputError
-from spc.fraction_outside import normal_fraction_outside
-from spc.quantile_capability import HIGH, LOW, quantile_capability, quantile_indices
 
 
 def generator() -> np.random.Generator:

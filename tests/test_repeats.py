@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spc.errors import InputError
-from spc.repeats import (
+from spc.coarse.repeats import (
     equal_run_chance,
     excess_chance,
     largest_chance,
@@ -18,6 +17,7 @@ from spc.repeats import (
     run_chance,
     written_step,
 )
+from spc.errors import InputError
 
 
 @pytest.mark.parametrize(

@@ -5,13 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spc.errors import InputError
-from spc.resolution import (
+from spc.coarse.resolution import (
     probability_all_equal,
     rounding_effect,
     sigma_from_equal_repeats,
     sigma_without_rounding,
 )
+from spc.errors import InputError
 
 # Exact sums over the steps, recomputed independently, at 11 levels from on a step to halfway: least, mean and largest
 # factor of the moving range's sigma, mean factor of the standard deviation, Sheppard's factor, mean share of equal

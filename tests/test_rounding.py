@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from spc.coarse.rounding import COARSEST, sigma_rounded
 from spc.errors import InputError
 from spc.records import Bound
-from spc.rounding import COARSEST, sigma_rounded
 from spc.sigma import sigma_within
 
 

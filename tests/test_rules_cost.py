@@ -19,8 +19,7 @@ from spc.errors import InputError
 from spc.monitor import monitor_stream
 from spc.records import StreamKey
 from spc.results import StreamResult
-from spc.rules import ALL_EIGHT, RULE_SETS, RULES, RuleSetting
-from spc.rules_cost import (
+from spc.rule_choice.cost import (
     RulesCost,
     chart_rules,
     compared_rules,
@@ -30,6 +29,7 @@ from spc.rules_cost import (
     sigma_of_stream,
     stream_named,
 )
+from spc.rules import ALL_EIGHT, RULE_SETS, RULES, RuleSetting
 from tests.made import made_readings
 
 BATH = starter().checks["bath_concentration"]

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from spc.monitor import monitor_stream
+from spc.rule_choice.in_view import false_alarms_per_1000, moving_range_per_1000, rule_notes, rules_in_view
 from spc.rules import DEFAULT_RULES, RuleSetting
-from spc.rules_in_view import false_alarms_per_1000, moving_range_per_1000, rule_notes, rules_in_view
 from tests.made import made_check, made_readings
 
 FALLING = [0.19, 0.21] * 10 + [0.18] * 12

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from spc.monitor import monitor_stream
+from spc.rule_choice.in_view import false_alarms_per_1000
+from spc.rule_choice.tried import LEAD, try_rules
 from spc.rules import RULE_SETS, RuleSetting
-from spc.rules_in_view import false_alarms_per_1000
-from spc.rules_tried import LEAD, try_rules
 from tests.made import made_check, made_readings
 
 THREE_SIGMA = (RuleSetting("beyond_limits", 1, 1, 3.0),)

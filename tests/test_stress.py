@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from spc.as_json.scan import scan_json
 from spc.charted import charted_readings, check_of_stream
 from spc.ingest.tidy import LARGEST
 from spc.monitor import monitor_stream
 from spc.results import Signal
 from spc.rules import ALL_EIGHT
 from spc.scan import scan
-from spc.scan_json import scan_json
 from spc.step_monitor import charted_rows, start, update
 from spc.watch import Watch
 from tests.made import START, made_check, made_event, made_readings

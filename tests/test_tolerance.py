@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spc.errors import InputError
-from spc.tolerance import (
+from spc.capability.tolerance import (
     howe_factor,
     normal_bound,
     normal_interval,
@@ -16,6 +15,7 @@ from spc.tolerance import (
     readings_needed,
     two_sided_factor,
 )
+from spc.errors import InputError
 
 # Factors for n, coverage, confidence: one-sided exact, two-sided exact, two-sided by Howe. Recomputed independently
 # (noncentral t; 80-point Gauss-Legendre); the published ones are ISO 16269-6 and Odeh and Owen (1980): n = 10, 0.95,

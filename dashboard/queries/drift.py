@@ -40,8 +40,8 @@ from spc.figures.split import split_figure
 from spc.other_charts import MEASURED, TITLES, OtherChart, other_chart, views_of
 from spc.records import Bound
 from spc.results import StreamResult, from_reset
-from spc.rules_in_view import rule_notes
-from spc.rules_tried import LEAD, HistoryTried, try_rules
+from spc.rule_choice.in_view import rule_notes
+from spc.rule_choice.tried import LEAD, HistoryTried, try_rules
 from spc.screening import FALSE_RATE, Question, screen
 from spc.signals import subject
 from spc.splits import WAYS, Split, split, ways_of

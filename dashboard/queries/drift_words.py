@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboard.views.drift import TriedRow
 from spc.records import StreamKey
-from spc.rules_tried import EARLY_WARNING, RulesTried
+from spc.rule_choice.tried import EARLY_WARNING, RulesTried
 from spc.screening import Question
 from spc.times import to_microseconds
 from spc.wording import in_figures

@@ -15,7 +15,7 @@ from spc.errors import InputError
 from spc.figures import Screen, Window, all_readings, around, last_readings, last_segment, places_drawn, with_forecast
 from spc.records import StreamKey
 from spc.results import StreamResult
-from spc.rules_in_view import rule_notes, rules_in_view
+from spc.rule_choice.in_view import rule_notes, rules_in_view
 from spc.signals import Episode, episodes, failed_text, stream_state, subject
 from spc.standing import Standing
 from spc.stream_facts import acceptance_facts, baseline_facts, charted_text, forecast_words, written_text

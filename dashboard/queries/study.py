@@ -10,7 +10,7 @@ from urllib.parse import parse_qs
 from dashboard.queries.stream import screen_of
 from dashboard.urls import study_search
 from dashboard.views.study import PlanShown, StudyTold
-from spc.capability import Specification
+from spc.capability.indices import Specification
 from spc.errors import InputError, SpcError
 from spc.figures.gauge import gauge_figure
 from spc.formats import formats_now

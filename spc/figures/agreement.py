@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from spc.agreement import Kappa, MissedAndFalse
 from spc.figures.frame import Screen
 from spc.figures.sheet import Axis, Pane, interval, points, sheet, upright, with_room
+from spc.measurement.agreement import Kappa, MissedAndFalse
 from spc.wording import in_figures
 
 if TYPE_CHECKING:

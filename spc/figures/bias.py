@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import as_readings
-from spc.bias import Bias, Linearity
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import Axis, Pane, band, interval, level, line, points, sheet, titled, upright, with_room
+from spc.measurement.bias import Bias, Linearity
 from spc.wording import in_figures, short, with_unit
 
 if TYPE_CHECKING:

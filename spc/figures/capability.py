@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import FloatArray, as_readings
-from spc.capability import Capability, Index, Specification
+from spc.capability.by_quantiles import QuantileCapability
+from spc.capability.fraction_outside import FractionOutside
+from spc.capability.indices import Capability, Index, Specification
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import Axis, Pane, Shape, Trace, box, interval, line, points, sheet, titled, upright, with_room
 from spc.figures.theme import Theme
-from spc.fraction_outside import FractionOutside
-from spc.quantile_capability import QuantileCapability
 from spc.wording import in_figures, short
 
 if TYPE_CHECKING:

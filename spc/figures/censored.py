@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import as_readings
-from spc.censored import NormalFit, WeibullFit
+from spc.coarse.censored import NormalFit, WeibullFit
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import Axis, Pane, Trace, interval, line, points, sheet, titled, upright, with_room

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.arrays import FloatArray
-from spc.crossed import Layout, layout
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import (
@@ -26,9 +25,10 @@ from spc.figures.sheet import (
     with_room,
 )
 from spc.figures.theme import Theme
-from spc.gauge import CrossedStudy, VarianceComponent
-from spc.gauge_ranges import RangeStudy
-from spc.generalised_limits import GeneralisedLimits
+from spc.measurement.crossed import Layout, layout
+from spc.measurement.gauge import CrossedStudy, VarianceComponent
+from spc.measurement.gauge_ranges import RangeStudy
+from spc.measurement.generalised_limits import GeneralisedLimits
 from spc.wording import in_figures, short, with_unit
 
 if TYPE_CHECKING:

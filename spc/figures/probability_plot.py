@@ -2,10 +2,10 @@
 
 from typing import TYPE_CHECKING
 
+from spc.capability.probability_plot import ProbabilityPlot
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import Axis, Pane, band, line, points, sheet, titled, with_room
-from spc.probability_plot import ProbabilityPlot
 from spc.wording import in_figures, short, with_unit
 
 if TYPE_CHECKING:

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from spc.coarse.resolution import RoundingEffect
+from spc.coarse.rounding import COARSEST
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import Axis, Pane, band, line, sheet, upright, with_room
-from spc.resolution import RoundingEffect
-from spc.rounding import COARSEST
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types

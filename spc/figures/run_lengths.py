@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from spc.arl import AutocorrelationEffect, EstimatedLimits, RunLength
-from spc.arl_cost import RuleSetCost
+from spc.arl.cost import RuleSetCost
 from spc.figures.frame import Screen
 from spc.figures.levels import Named
 from spc.figures.sheet import GLYPHS, Axis, Pane, Trace, band, interval, line, points, series, sheet, titled

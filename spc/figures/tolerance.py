@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 from numpy.typing import ArrayLike
 
 from spc.arrays import as_readings
-from spc.capability import Specification
+from spc.capability.indices import Specification
+from spc.capability.tolerance import ToleranceInterval
 from spc.figures.capability import limit_names, limit_shapes
 from spc.figures.frame import Screen
 from spc.figures.sheet import Axis, Pane, Trace, interval, points, sheet, titled, with_room
 from spc.figures.theme import Theme
-from spc.tolerance import ToleranceInterval
 from spc.wording import short, with_unit
 
 if TYPE_CHECKING:

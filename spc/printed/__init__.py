@@ -6,13 +6,16 @@ from typing import Any
 
 from rich.console import RenderableType
 
-from spc.agreement import Kappa, MissedAndFalse
 from spc.arl import AutocorrelationEffect, EstimatedLimits, RunLength
 from spc.autocorrelation import FirstOrder, LagCorrelations
 from spc.baseline import BaselineReview
-from spc.bias import Bias, Linearity
-from spc.capability import Capability, ResolutionEffect, Specification
-from spc.censored import NormalFit, WeibullFit
+from spc.capability.by_quantiles import QuantileCapability
+from spc.capability.distributions import FittedFamily
+from spc.capability.fraction_outside import FractionOutside
+from spc.capability.goodness_of_fit import GoodnessOfFit
+from spc.capability.indices import Capability, ResolutionEffect, Specification
+from spc.capability.probability_plot import ProbabilityPlot
+from spc.capability.tolerance import ToleranceInterval
 from spc.changepoint import DriftOnset, LevelChanges, StepChange
 from spc.chart_constants import ChartConstants
 from spc.charts.attributes import FractionLimits, PassesLimits
@@ -22,24 +25,21 @@ from spc.charts.individuals import IndividualsLimits
 from spc.charts.residuals import ResidualLimits
 from spc.charts.skewed import SkewedLimits
 from spc.charts.trend import TrendLimits
+from spc.coarse.censored import NormalFit, WeibullFit
+from spc.coarse.resolution import RoundingEffect
+from spc.coarse.rounding import RoundedSigma
 from spc.conformance import AcceptanceZone, Conformance, Risks
-from spc.distributions import FittedFamily
-from spc.divisions import Divisions
 from spc.errors import InputError
-from spc.fraction_outside import FractionOutside
-from spc.gauge import CrossedStudy
-from spc.gauge_ranges import RangeStudy
-from spc.generalised_limits import GeneralisedLimits
-from spc.goodness_of_fit import GoodnessOfFit
-from spc.least_squares import LinearFit
 from spc.limits_uncertainty import FalseAlarmSpread
+from spc.measurement.agreement import Kappa, MissedAndFalse
+from spc.measurement.bias import Bias, Linearity
+from spc.measurement.divisions import Divisions
+from spc.measurement.gauge import CrossedStudy
+from spc.measurement.gauge_ranges import RangeStudy
+from spc.measurement.generalised_limits import GeneralisedLimits
+from spc.measurement.least_squares import LinearFit
 from spc.printed import capability, charts, gauge, onset, run_lengths, sigma
-from spc.probability_plot import ProbabilityPlot
-from spc.quantile_capability import QuantileCapability
-from spc.resolution import RoundingEffect
-from spc.rounding import RoundedSigma
 from spc.sigma import FlooredSigma
-from spc.tolerance import ToleranceInterval
 
 FORMS: Mapping[type, Callable[[Any, str], RenderableType]] = MappingProxyType(
     {

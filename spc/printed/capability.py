@@ -3,14 +3,14 @@
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from spc.capability import Capability, Index, ResolutionEffect, Specification
-from spc.distributions import FittedFamily
-from spc.fraction_outside import FractionOutside
-from spc.goodness_of_fit import GoodnessOfFit
+from spc.capability.by_quantiles import QuantileCapability
+from spc.capability.distributions import FittedFamily
+from spc.capability.fraction_outside import FractionOutside
+from spc.capability.goodness_of_fit import GoodnessOfFit
+from spc.capability.indices import Capability, Index, ResolutionEffect, Specification
+from spc.capability.probability_plot import ProbabilityPlot
+from spc.capability.tolerance import ToleranceInterval
 from spc.printed.table import acceptance, between, facts, heading, note, percent, plain_table, sure, value
-from spc.probability_plot import ProbabilityPlot
-from spc.quantile_capability import QuantileCapability
-from spc.tolerance import ToleranceInterval
 from spc.wording import in_figures
 
 

@@ -3,13 +3,13 @@
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from spc.agreement import Kappa, MissedAndFalse
-from spc.bias import Bias, Linearity
 from spc.conformance import AcceptanceZone, Conformance, Risks
-from spc.divisions import Divisions
-from spc.gauge import CrossedStudy
-from spc.gauge_ranges import RangeStudy
-from spc.generalised_limits import GeneralisedLimits
+from spc.measurement.agreement import Kappa, MissedAndFalse
+from spc.measurement.bias import Bias, Linearity
+from spc.measurement.divisions import Divisions
+from spc.measurement.gauge import CrossedStudy
+from spc.measurement.gauge_ranges import RangeStudy
+from spc.measurement.generalised_limits import GeneralisedLimits
 from spc.printed.table import acceptance, between, facts, heading, note, percent, plain_table, sure, value
 from spc.study import anova_rows
 from spc.wording import in_figures

@@ -8,10 +8,10 @@ from rich.padding import Padding
 from rich.text import Text
 
 from spc.arl import RunLength
-from spc.arl_cost import ChartRules
+from spc.arl.cost import ChartRules
 from spc.printed.table import heading, note, plain_table
+from spc.rule_choice.cost import RulesCost
 from spc.rules import RULE_SETS, describe
-from spc.rules_cost import RulesCost
 from spc.wording import in_figures, short, with_unit
 
 HOW = {"exact chain": "chain", "integral equation": "equation"}

@@ -4,12 +4,12 @@ from rich.console import Group
 from rich.text import Text
 
 from spc.autocorrelation import FirstOrder, LagCorrelations
-from spc.censored import NormalFit, WeibullFit
 from spc.chart_constants import ChartConstants
-from spc.least_squares import LinearFit
+from spc.coarse.censored import NormalFit, WeibullFit
+from spc.coarse.resolution import RoundingEffect
+from spc.coarse.rounding import RoundedSigma
+from spc.measurement.least_squares import LinearFit
 from spc.printed.table import between, facts, heading, percent, plain_table, value
-from spc.resolution import RoundingEffect
-from spc.rounding import RoundedSigma
 from spc.sigma import FlooredSigma
 from spc.wording import in_figures, short
 

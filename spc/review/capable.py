@@ -21,11 +21,11 @@ import numpy as np
 
 from spc import decimals
 from spc.arrays import FloatArray
-from spc.capability import Capability, Index, ResolutionEffect, Specification, capability, resolution_effect
-from spc.distributions import fit
+from spc.capability.by_quantiles import CONTRADICTED, QuantileCapability, quantile_capability
+from spc.capability.distributions import fit
+from spc.capability.goodness_of_fit import GoodnessOfFit, goodness_of_fit
+from spc.capability.indices import Capability, Index, ResolutionEffect, Specification, capability, resolution_effect
 from spc.errors import InputError
-from spc.goodness_of_fit import GoodnessOfFit, goodness_of_fit
-from spc.quantile_capability import CONTRADICTED, QuantileCapability, quantile_capability
 from spc.records import Bound
 from spc.results import StreamResult
 from spc.sigma import sigma_within

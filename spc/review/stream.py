@@ -9,11 +9,11 @@ import numpy as np
 
 from spc.arrays import frozen
 from spc.as_of import first_readings
-from spc.capability import Specification
+from spc.capability.fraction_outside import FractionOutside, counted_fraction_outside
+from spc.capability.indices import Specification
 from spc.catalogue.acceptance import Acceptance
 from spc.charted import limits_by_day, was_running
 from spc.containment import ExposureWindow
-from spc.fraction_outside import FractionOutside, counted_fraction_outside
 from spc.interval_evidence import IntervalEvidence, interval_evidence
 from spc.monitor import monitor_stream
 from spc.records import Bound, StreamKey

@@ -6,7 +6,7 @@ from datetime import tzinfo
 import numpy as np
 
 from spc.arrays import BoolArray, FloatArray, IntArray
-from spc.repeats import excess_chance, largest_chance
+from spc.coarse.repeats import excess_chance, largest_chance
 from spc.screening.question import Question, ask
 from spc.screening.written import Series, in_steps
 from spc.wording import with_unit

@@ -7,7 +7,7 @@ from statistics import NormalDist
 import numpy as np
 
 from spc.arrays import FloatArray
-from spc.repeats import written_step
+from spc.coarse.repeats import written_step
 
 _95, _OUTER = NormalDist().inv_cdf(0.975), NormalDist().inv_cdf(0.99)
 _INNER = math.sqrt(1.0 - 2.0 * _95 * NormalDist().pdf(_95) / 0.95)

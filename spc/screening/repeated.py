@@ -6,7 +6,7 @@ from datetime import tzinfo
 import numpy as np
 
 from spc.arrays import BoolArray, IntArray
-from spc.repeats import equal_run_chance, largest_chance, run_chance
+from spc.coarse.repeats import equal_run_chance, largest_chance, run_chance
 from spc.screening.question import Question, ask
 from spc.screening.written import Series, in_steps
 from spc.wording import with_unit

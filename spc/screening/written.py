@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from spc.arrays import BoolArray, FloatArray, IntArray, frozen
 from spc.catalogue.check import Check
+from spc.coarse.repeats import likely_noise, noise_by_ranges, on_steps, written_step
 from spc.records import Bound, StreamKey
-from spc.repeats import likely_noise, noise_by_ranges, on_steps, written_step
 from spc.results import StreamResult
 from spc.units import quantity
 

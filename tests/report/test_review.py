@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from spc.audit import Wanted, exposed
-from spc.capability import Specification, capability
+from spc.capability.fraction_outside import counted_fraction_outside
+from spc.capability.indices import Specification, capability
 from spc.catalogue.load import load_catalogue
 from spc.containment import judged
 from spc.errors import InputError
 from spc.failures import open_record
-from spc.fraction_outside import counted_fraction_outside
 from spc.monitor import monitor_stream
 from spc.records import Event, StreamKey
 from spc.report.gather import Asked, review_of

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from spc.errors import InputError, LogError
-from spc.gauge import crossed_study
+from spc.measurement.gauge import crossed_study
 from spc.study import plan_study, read_study, study_result
 
 

@@ -1,0 +1,1 @@
+"""Results as JSON: what scripts read. Absent numbers are null, never NaN."""
