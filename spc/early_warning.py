@@ -7,13 +7,14 @@ reading, the further the level may have gone meanwhile.
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from spc.arrays import BoolArray, FloatArray, IntArray
 from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
-from spc.drift import DriftOutcome, DriftReading, DriftSignal, DriftState, StreamModel, watch
+from spc.drift import DriftOutcome, DriftReading, DriftSignal, DriftState, StreamModel, update, watch
 from spc.records import Event
 from spc.results import Charted, Side, Signal
 from spc.times import to_microseconds
@@ -67,16 +68,15 @@ def _usual_sigma(check: Check) -> float:
     return _ELSE_SHARE_OF_STEP * step if step else 1.0
 
 
-def drift_readings(charted: Charted, events: Iterable[Event], check: Check) -> Iterator[DriftReading]:
+def drift_readings(charted: Charted, happened: "Happened", first: int = 0) -> Iterator[DriftReading]:
     """Yield the readings of a stream as the model takes them.
 
     Args:
         charted: what is on the chart, n readings.
-        events: those that touch the stream, in any order.
-        check: the check as the stream uses it.
+        happened: before each of them.
+        first: place of the first one to yield.
     """
-    happened = _happened(charted, events, check)
-    for i in range(len(charted.x)):
+    for i in range(first, len(charted.x)):
         yield DriftReading(
             value=float(charted.x[i]),
             bound=int(charted.bound[i]),
@@ -182,7 +182,59 @@ def _in_usual_gaps(before: IntArray, gap: int) -> float:
 
 def early_warning(charted: Charted, events: Iterable[Event], check: Check) -> tuple[DriftState, list[DriftOutcome]]:
     """Return the model's state at the end of a stream, and what was known after each reading."""
-    return watch(stream_model(check), drift_readings(charted, events, check))
+    return watch(stream_model(check), drift_readings(charted, _happened(charted, events, check)))
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What the model of a stream was told up to a reading, and what it then knew: from there it goes on."""
+
+    model: StreamModel
+    charted: Charted
+    happened: Happened
+    state: DriftState
+    changes: Mapping[int, DriftOutcome]  # what was known at each signal
+
+
+def warned(charted: Charted, events: Iterable[Event], check: Check, before: Behind | None, *, compiled: bool) -> Behind:
+    """Return what is known at the end of a stream, to the bit what a watch from its start gives.
+
+    It goes on from `before` where the model was told the same then, reading by reading; else from the start.
+
+    Args:
+        charted: what is on the chart.
+        events: those that touch the stream, in any order.
+        check: the check as the stream uses it.
+        before: what was known of the stream when it was shorter; None where nothing was.
+        compiled: whether compiled loops do the work from the start, see `early_warning_compiled`.
+    """
+    model, happened = stream_model(check), _happened(charted, events, check)
+    if before is not None and before.model == model and _told_alike(before, charted, happened):
+        state, changes = before.state, dict(before.changes)
+        for i, reading in enumerate(drift_readings(charted, happened, len(before.charted.x)), len(before.charted.x)):
+            state, outcome = update(state, reading)
+            if outcome.signal is not None:
+                changes[i] = outcome
+        return Behind(model, charted, happened, state, changes)
+    if compiled:
+        state, found = early_warning_compiled(charted, events, check)
+        return Behind(model, charted, happened, state, found)
+    state, outcomes = watch(model, drift_readings(charted, happened))
+    known = {i: outcome for i, outcome in enumerate(outcomes) if outcome.signal is not None}
+    return Behind(model, charted, happened, state, known)
+
+
+def _told_alike(before: Behind, charted: Charted, happened: Happened) -> bool:
+    """Return whether the model was told then what it would be told now of the readings that there were."""
+    n = len(before.charted.x)
+    if n > len(charted.x):
+        return False
+    names = ("x", "bound", "resolution", "lower", "upper")
+    pairs = [(getattr(before.charted, name), getattr(charted, name)) for name in names]
+    return all(
+        np.array_equal(then, now[:n], equal_nan=then.dtype.kind == "f")
+        for then, now in (*pairs, *zip(before.happened, happened, strict=True))
+    )
 
 
 def early_warning_compiled(

@@ -14,7 +14,7 @@ Nothing here looks ahead: what is said of a reading depends on readings and even
 """
 
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
 
@@ -26,8 +26,8 @@ from spc.catalogue.acceptance import judged_failed, outside
 from spc.catalogue.check import LINE_EVENTS, RESETTING_EVENTS, Check
 from spc.charted import charted_readings, check_of_stream, limits_by_day, was_running
 from spc.charts.individuals import individuals_limits
-from spc.drift import DriftOutcome, DriftState
-from spc.early_warning import early_warning, early_warning_compiled, warning_signals
+from spc.drift import DriftState
+from spc.early_warning import Behind, warned, warning_signals
 from spc.forecast import AheadForecast, model_forecast, straight_line_forecast
 from spc.kernels import LONGEST_WINDOW, rule_hits_of_many
 from spc.records import Bound, Event, Readings
@@ -81,14 +81,31 @@ def monitor_stream(
         check: its catalogue entry.
         compiled: whether compiled loops do the work, which pays for many readings alone; the signals are the same.
     """
+    return monitor_onward(readings, events, check, None, compiled=compiled)[0]
+
+
+def monitor_onward(
+    readings: Readings, events: Iterable[Event], check: Check, before: Behind | None, *, compiled: bool = False
+) -> tuple[StreamResult, Behind | None]:
+    """Return what `monitor_stream` does, and from where its early warning can go on when readings are added.
+
+    Args:
+        readings: the stream, in time order.
+        events: events of its line, in any order.
+        check: its catalogue entry.
+        before: what this gave for the stream when it was shorter; None where nothing did. Nothing hangs on it but the
+            time that it takes: where the stream is another up to there, all is worked out anew.
+        compiled: see `monitor_stream`.
+    """
     check = check_of_stream(readings, check)
     charted = charted_readings(readings, check)
     touching = tuple(sorted((e for e in events if touches(e, readings, check)), key=lambda event: event.at))
     segments = _segments(charted, touching, check)
-    state, changes = _early_warning(charted, touching, check, compiled=compiled)
+    behind = warned(charted, touching, check, before, compiled=compiled) if check.early_warning else None
+    changes = behind.changes if behind is not None else {}
     by_rules = _rule_signals_compiled if compiled and _plain_segments(segments, check) else _rule_signals
     rule_signals = by_rules(charted, segments, check)
-    return StreamResult(
+    result = StreamResult(
         key=readings.key,
         check=check,
         readings=readings,
@@ -99,20 +116,9 @@ def monitor_stream(
         signals=warning_first(warning_signals(charted, changes), rule_signals if check.rules_signal else ()),
         rule_signals=rule_signals,
         changes=changes,
-        forecast=_forecast(charted, segments, touching, check, state),
+        forecast=_forecast(charted, segments, touching, check, behind.state if behind is not None else None),
     )
-
-
-def _early_warning(
-    charted: Charted, touching: Sequence[Event], check: Check, *, compiled: bool
-) -> tuple[DriftState | None, Mapping[int, DriftOutcome]]:
-    """Return the model's state at the end, and what it knew at each of its signals."""
-    if not check.early_warning:
-        return None, {}
-    if compiled:
-        return early_warning_compiled(charted, touching, check)
-    state, outcomes = early_warning(charted, touching, check)
-    return state, {i: outcome for i, outcome in enumerate(outcomes) if outcome.signal is not None}
+    return result, behind
 
 
 def warning_first(warnings: Iterable[Signal], rule_signals: Iterable[Signal]) -> tuple[Signal, ...]:

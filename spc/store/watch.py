@@ -11,12 +11,13 @@ from pathlib import Path
 from threading import RLock
 
 from spc.catalogue.load import load_catalogue
+from spc.early_warning import Behind
 from spc.errors import SpcError
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.dates import machine_zone
 from spc.ingest.event_log import EventLog
 from spc.ingest.follow import LogFollower, is_settled
-from spc.monitor import monitor_stream
+from spc.monitor import monitor_onward
 from spc.records import Event, QuarantinedRow, Readings, RowCount, StreamKey
 from spc.results import StreamResult
 from spc.scan import Scan
@@ -24,12 +25,16 @@ from spc.store.decided import Decided
 from spc.store.entries import Baseline, Correction, Entry, record_from
 from spc.store.files import import_events
 from spc.store.intake import SourceFile
+from spc.store.readback import KeptStream
 from spc.store.store import Store
 from spc.watch import Snapshot, not_taken
 from spc.wording import time_text
 
 TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
 """Kinds of entries after which every stream is looked at again."""
+
+DECIDES = TOUCHES_ALL | {"baseline"}
+"""Kinds of entries after which events and decisions are read again."""
 
 
 class StoreWatch:
@@ -77,7 +82,10 @@ class StoreWatch:
         self._sequence = -1  # of the last entry seen
         self._entries: list[Entry[str]] = []  # of files and imports: they tell of rows
         self._results: dict[StreamKey, StreamResult] = {}
+        self._behind: dict[StreamKey, Behind | None] = {}  # from where the early warning of each stream goes on
+        self._kept: tuple[KeptStream, ...] = ()
         self._events: tuple[Event, ...] = ()
+        self._decided = Decided((), ())
         self._unknown: list[str] = []
         self._bring(datetime.now(UTC))
         stale = self._look() or ()
@@ -119,7 +127,7 @@ class StoreWatch:
             if self._follow is not None:
                 self._follower = LogFollower(self._follow, self._catalogue, zone=self._given_zone, dates=self._dates)
             self._brought, self._waiting, self._events_stamp = {}, None, None
-            self._sequence, self._entries, self._results = -1, [], {}
+            self._sequence, self._entries, self._results, self._behind = -1, [], {}, {}
             self._poll()
             return None
 
@@ -189,22 +197,25 @@ class StoreWatch:
         new = self._store.since(self._sequence)
         if not new and self._sequence >= 0:
             return None
-        kept = self._store.kept_streams()
+        first, kinds = self._sequence < 0, {entry.kind for entry in new}
+        if first or not kinds.isdisjoint(DECIDES):
+            self._events, self._decided = self._store.events(), Decided.of(self._store)
+        if first or not read_into(new) <= {stream.number for stream in self._kept}:
+            self._kept = self._store.kept_streams()
+        kept = self._kept
         numbers = {stream.number: stream.key for stream in kept}
         known = [each.key for each in kept if self._is_known(each.key, each.unit)]
         touched = touched_by(new, numbers)
         stale = [key for key in known if touched is None or key in touched]
-        events = self._store.events()
-        decided = Decided.of(self._store)
-        readings = self._store.streams(stale)
+        readings = self._store.streams(stale) if stale else {}
         for key in stale:
             if key in readings:
-                self._results[key] = self._monitored(readings[key], events, decided)
+                self._results[key] = self._monitored(readings[key])
             else:
                 self._results.pop(key, None)
+                self._behind.pop(key, None)
         self._entries += [each for each in new if each.kind in ("file", "imported", "quarantined", "readings")]
         self._unknown = sorted({str(each.key) for each in kept} - {str(key) for key in known})
-        self._events = events
         self._sequence = new[-1].sequence if new else 0
         return stale
 
@@ -212,8 +223,11 @@ class StoreWatch:
         check = self._catalogue.checks.get(key.check)
         return check is not None and check.unit == unit
 
-    def _monitored(self, readings: Readings, events: Iterable[Event], decided: Decided) -> StreamResult:
-        return monitor_stream(readings, events, decided.check_of(readings, self._catalogue.checks[readings.key.check]))
+    def _monitored(self, readings: Readings) -> StreamResult:
+        key = readings.key
+        check = self._decided.check_of(readings, self._catalogue.checks[key.check])
+        result, self._behind[key] = monitor_onward(readings, self._events, check, self._behind.get(key))
+        return result
 
     def _scan(self) -> Scan:
         order = {key: place for place, key in enumerate(self._catalogue.checks)}
@@ -230,6 +244,13 @@ class StoreWatch:
         return Scan(log, events, self._catalogue, tuple(self._results[key] for key in keys), self._zone)
 
 
+def read_into(entries: Iterable[Entry[str]]) -> frozenset[int]:
+    """Return the numbers of the streams that entries of the trail added readings to."""
+    return frozenset(
+        number for entry in entries if entry.kind == "readings" for number in json.loads(entry.record)["streams"]
+    )
+
+
 def touched_by(entries: Iterable[Entry[str]], streams: Mapping[int, StreamKey]) -> frozenset[StreamKey] | None:
     """Return the streams that entries of the trail say something about; None for all."""
     touched: set[StreamKey] = set()
@@ -237,7 +258,7 @@ def touched_by(entries: Iterable[Entry[str]], streams: Mapping[int, StreamKey]) 
         if entry.kind in TOUCHES_ALL:
             return None
         if entry.kind == "readings":
-            touched |= {streams[number] for number in json.loads(entry.record)["streams"]}
+            touched |= {streams[number] for number in read_into([entry])}
         elif entry.kind in ("correction", "baseline"):
             about: Correction | Baseline = record_from(entry.kind, entry.record)
             touched.add(about.key)
