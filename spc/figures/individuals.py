@@ -335,10 +335,9 @@ def _least_height(result: StreamResult) -> float:
 def range_pane_range(result: StreamResult, window: Window) -> tuple[float, float]:
     """Return the values the moving-range pane spans, from 0."""
     ranges = ranges_on_chart(result)[window.charted_places(result)]
-    ranges = ranges[np.isfinite(ranges)]
     limits = [segment.limits.moving_range_upper for _, segment in segments_in_view(result, window) if segment.limits]
     top = max(limits, default=0.0)
-    usual = float(ranges.max()) if len(ranges) else 0.0
+    usual = float(np.fmax.reduce(ranges, initial=0.0))  # none is below 0, some are missing
     if top > 0:
         usual = min(usual, top * (1 + FAR))
     height = max(top, usual, _least_height(result))

@@ -174,8 +174,16 @@ def acceptance_in_view(result: StreamResult, window: Window) -> dict[str, FloatA
     view = window.charted_places(result)
     if view.stop <= view.start:
         view = slice(max(0, view.stop - 1), max(1, view.stop))
-    found = {side: np.unique(getattr(result.charted, side)[view]) for side in ("lower", "upper")}
+    found = {side: _distinct(getattr(result.charted, side), view) for side in ("lower", "upper")}
     return {side: levels[np.isfinite(levels)] for side, levels in found.items()}
+
+
+def _distinct(level: FloatArray, view: slice) -> FloatArray:
+    """Return the distinct values of `level`, shape (n,), in `view`, which is not empty where `level` is not."""
+    changes = _changes(level)
+    inside = changes[slice(*np.searchsorted(changes, [view.start + 1, view.stop]))]
+    found: FloatArray = np.unique(level[np.append(inside, view.start)] if len(level) else level)
+    return found
 
 
 def names_beside(

@@ -115,7 +115,7 @@ def _places(other: OtherChart, window: Window, view: slice) -> IntArray:
     inside = slice(view.start - start, view.stop - start)
     parts = []
     for line in other.plotted.values[start : stop + 1].T:
-        parts.append(drawn(np.nan_to_num(line), keep, inside))
+        parts.append(drawn(np.nan_to_num(line) if np.isnan(line).any() else line, keep, inside))
     found: IntArray = start + np.unique(np.concatenate(parts)) if parts else np.zeros(0, dtype=np.int64)
     return found
 
@@ -232,19 +232,33 @@ def _span(other: OtherChart, view: slice) -> tuple[float, float]:
     """Return the values the pane spans: all limits in view, and values as far as they do not flatten the rest."""
     plotted = other.plotted
     seen = view if view.stop > view.start else slice(None)
-    levels = np.concatenate([each[seen] for each in (plotted.lower, plotted.centre_line, plotted.upper)])
-    levels, values = levels[np.isfinite(levels)], plotted.values[seen].ravel()
-    values = values[np.isfinite(values)]
-    if not len(values) and not len(levels):
+    levels = _extent(*(each[seen] for each in (plotted.lower, plotted.centre_line, plotted.upper)))
+    values = _extent(plotted.values[seen])
+    usual = levels or values
+    if usual is None:
         return 0.0, 1.0
-    usual = levels if len(levels) else values
-    low, high = float(usual.min()), float(usual.max())
+    low, high = usual
     tall = (high - low) or abs(high) or 1.0
-    if len(values):
-        low = min(low, max(float(values.min()), low - FAR * tall))
-        high = max(high, min(float(values.max()), high + FAR * tall))
+    if values:
+        low = min(low, max(values[0], low - FAR * tall))
+        high = max(high, min(values[1], high + FAR * tall))
     room = 0.06 * ((high - low) or 1.0)
     return low - room, high + room
+
+
+def _extent(*columns: FloatArray) -> tuple[float, float] | None:
+    """Return the lowest and the highest finite number; None where there is none."""
+    ends = []
+    for column in columns:
+        low, high = (
+            np.fmin.reduce(column, axis=None, initial=np.inf),
+            np.fmax.reduce(column, axis=None, initial=-np.inf),
+        )
+        if low == -np.inf or high == np.inf:
+            finite = column[np.isfinite(column)]
+            low, high = finite.min(initial=np.inf), finite.max(initial=-np.inf)
+        ends += [float(low), float(high)] if low <= high else []
+    return (min(ends), max(ends)) if ends else None
 
 
 def _names(other: OtherChart, view: slice, frame: Frame) -> list[Named]:
@@ -252,8 +266,9 @@ def _names(other: OtherChart, view: slice, frame: Frame) -> list[Named]:
     colour, named = frame.screen.colours.control, []
     plotted = other.plotted
     for word, level in (("UCL", plotted.upper), ("centre", plotted.centre_line), ("LCL", plotted.lower)):
-        seen = level[: view.stop]
-        finite = seen[np.isfinite(seen)]
-        if len(finite):
-            named.append(Named(float(finite[-1]), f"{word} {plain(float(finite[-1]))}", colour))
+        seen = level[: view.stop][::-1]
+        finite = np.isfinite(seen)
+        if finite.any():
+            last = float(seen[np.argmax(finite)])
+            named.append(Named(last, f"{word} {plain(last)}", colour))
     return named

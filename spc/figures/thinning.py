@@ -1,7 +1,5 @@
 """Which readings of a long stream are drawn, so that a chart stays quick and loses nothing that matters."""
 
-from itertools import pairwise
-
 import numpy as np
 
 from spc.arrays import FloatArray, IntArray
@@ -46,7 +44,12 @@ def _extremes(x: FloatArray, start: int, stop: int, budget: int) -> IntArray:
     """Return the lowest and the highest reading of each of `budget` / 2 equal stretches of `start` to `stop`."""
     if stop - start <= budget:
         return np.arange(start, stop, dtype=np.int64)
-    edges = np.linspace(start, stop, max(1, budget // 2) + 1).astype(np.int64)
-    pairs = pairwise(edges.tolist())
-    found = [(a + int(np.argmin(x[a:b])), a + int(np.argmax(x[a:b]))) for a, b in pairs if b > a]
-    return np.array(found, dtype=np.int64).reshape(-1)
+    length = -(-(stop - start) // max(1, budget // 2))
+    whole = start + (stop - start) // length * length
+    rows = x[start:whole].reshape(-1, length)
+    first = start + length * np.arange(len(rows), dtype=np.int64)
+    found = [first + np.argmin(rows, axis=1), first + np.argmax(rows, axis=1)]
+    rest = x[whole:stop]
+    if len(rest):
+        found.append(whole + np.array([np.argmin(rest), np.argmax(rest)], dtype=np.int64))
+    return np.concatenate(found)

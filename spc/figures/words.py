@@ -1,7 +1,6 @@
 """What a chart says when a point or a mark is touched."""
 
-from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from datetime import tzinfo
 from functools import lru_cache
 from html import escape
@@ -34,20 +33,20 @@ def signals_at(result: StreamResult, places: IntArray, *, rules: bool = True) ->
     """Return for each signalled one of `places` what fired: what warns and, with `rules`, what is drawn only."""
     found: dict[int, tuple[str, ...]] = {}
     warning, quiet = result.signals, drawn_only(result) if rules else ()
-    signalled = among(places, signal_places(warning)) | among(places, signal_places(quiet))
-    for place in places[signalled].tolist():
-        said = [f"signal: {rule_sentence(signal, result)}" for signal in _at(warning, place)]
-        said += [f"run rule, drawn only: {rule_sentence(signal, result)}" for signal in _at(quiet, place)]
+    signalled = places[among(places, signal_places(warning)) | among(places, signal_places(quiet))]
+    for place, warns, hits in zip(signalled.tolist(), _at(warning, signalled), _at(quiet, signalled), strict=True):
+        said = [f"signal: {rule_sentence(signal, result)}" for signal in warns]
+        said += [f"run rule, drawn only: {rule_sentence(signal, result)}" for signal in hits]
         found[place] = tuple(dict.fromkeys(said))
     return found
 
 
-def _at(signals: Sequence[Signal], place: int) -> Iterator[Signal]:
-    """Yield the signals at one place; `signals` are in order of place."""
-    at = bisect_left(signals, place, key=lambda signal: signal.position)
-    while at < len(signals) and signals[at].position == place:
-        yield signals[at]
-        at += 1
+def _at(signals: tuple[Signal, ...], places: IntArray) -> Iterator[tuple[Signal, ...]]:
+    """Yield the signals at each of some places; `signals` are in order of place."""
+    have = signal_places(signals)
+    starts, stops = np.searchsorted(have, places), np.searchsorted(have, places, side="right")
+    for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
+        yield signals[start:stop]
 
 
 def among(places: IntArray, others: IntArray) -> BoolArray:

@@ -7,6 +7,7 @@ chart: tests for special causes, Journal of Quality Technology 16, 237-239.
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -193,6 +194,7 @@ DEFAULT_RULES: tuple[RuleSetting, ...] = tuple(
 """What a check starts with: a large change, a moderate one, a small one that stays. A choice of ours."""
 
 
+@lru_cache(maxsize=256)
 def describe(setting: RuleSetting, side: int = NO_SIDE) -> str:
     """Return a rule in plain words, as in "2 of the last 3 readings more than 2 sigma above the centre line"."""
     rule = rule_of(setting)
