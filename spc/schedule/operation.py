@@ -9,20 +9,25 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 
+from spc.arrays import IntArray
 from spc.charted import was_running
 from spc.records import Event, Readings, StreamKey
 from spc.schedule.site_calendar import DAY, Shift, SiteCalendar
-from spc.times import from_microseconds
+from spc.times import from_microseconds, to_microseconds
 
 Why = Literal["closed", "idle", "not run"]
 AHEAD = timedelta(days=800)
 """How far after the last moment that matters a calendar is laid out: longer than the longest interval."""
+
+KEPT = 64
+"""Calendars of lines that stay laid out; the ones asked for longest ago go first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,35 +150,60 @@ def line_operation(
     own = [readings for key, readings in streams.items() if key.line == line]
     idle = _idle(line, events, now)
     times, not_run = _times(own, now)
-    moments = [*times, *(at for at, _, _ in not_run), *(rest.start for rest in idle), now]
+    moments = [*map(from_microseconds, times[:1].tolist()), *(at for at, _, _ in not_run)]
+    moments += [*(rest.start for rest in idle), now]
     asked = [asked.first for asked in calendar.asked if asked.first is not None and asked.key.line == line]
     first = min([min(moments).astimezone(zone).date(), *asked]) - DAY
     last = (now + AHEAD).astimezone(zone).date()
-    planned = calendar.planned(line, first, last, zone)
-    shifts = tuple(shift for shift, _ in planned)
-    closed = [Rest(shift.start, shift.stop, "closed", why) for shift, why in planned if why is not None]
-    resting, excused = _not_run(not_run, times, shifts, calendar)
-    rests = _within_shifts(closed + resting + idle, shifts)
-    stretches = _stretches(shifts, rests)
-    until = shifts[-1].stop if shifts else now
-    operation = Operation(
-        line, zone, calendar, shifts, stretches, tuple(rests), tuple(each.start for each in stretches), until
-    )
+    resting, excused = _not_run(not_run, times, _planned(calendar, line, first, last, zone)[0], calendar)
+    operation = _laid_out(calendar, line, first, last, zone, (*resting, *idle))
+    if not operation.shifts:
+        operation = replace(operation, until=now)
     return operation, (*_contradictions(line, operation, times), *excused)
 
 
-def _times(own: Sequence[Readings], now: datetime) -> tuple[list[datetime], list[tuple[datetime, int, StreamKey]]]:
-    """Return when readings were taken with the line in operation, and the rows that say it was not."""
-    times: list[datetime] = []
+@lru_cache(maxsize=KEPT)
+def _planned(
+    calendar: SiteCalendar, line: str, first: date, last: date, zone: tzinfo
+) -> tuple[tuple[Shift, ...], tuple[Rest, ...]]:
+    """Return the planned shifts of a line, and the rests of its closed days."""
+    planned = calendar.planned(line, first, last, zone)
+    closed = (Rest(shift.start, shift.stop, "closed", why) for shift, why in planned if why is not None)
+    return tuple(shift for shift, _ in planned), tuple(closed)
+
+
+@lru_cache(maxsize=KEPT)
+def _laid_out(
+    calendar: SiteCalendar, line: str, first: date, last: date, zone: tzinfo, resting: tuple[Rest, ...]
+) -> Operation:
+    """Return when a line is in operation, given its rests beside closed days: a board asks for it at each reading."""
+    shifts, closed = _planned(calendar, line, first, last, zone)
+    rests = _within_shifts([*closed, *resting], shifts)
+    stretches = _stretches(shifts, rests)
+    until = shifts[-1].stop if shifts else datetime.min.replace(tzinfo=UTC)
+    return Operation(
+        line, zone, calendar, shifts, stretches, tuple(rests), tuple(each.start for each in stretches), until
+    )
+
+
+def _times(own: Sequence[Readings], now: datetime) -> tuple[IntArray, list[tuple[datetime, int, StreamKey]]]:
+    """Return when readings were taken with the line in operation, in microseconds, and the rows that say it was not."""
+    times: list[IntArray] = [np.zeros(0, dtype=np.int64)]
     not_run: list[tuple[datetime, int, StreamKey]] = []
     for readings in own:
         ran = was_running(readings)
-        times += [from_microseconds(at) for at in readings.taken_at[ran].tolist()]
+        times.append(readings.taken_at[ran])
         rest = np.flatnonzero(~ran)
         not_run += [
             (from_microseconds(int(readings.taken_at[i])), int(readings.row[i]), readings.key) for i in rest.tolist()
         ]
-    return sorted(at for at in times if at <= now), sorted(each for each in not_run if each[0] <= now)
+    every = np.concatenate(times)
+    return np.sort(every[every <= to_microseconds(now)]), sorted(each for each in not_run if each[0] <= now)
+
+
+def _before(times: IntArray, at: datetime) -> int:
+    """Return how many of `times` lie before `at`."""
+    return int(np.searchsorted(times, to_microseconds(at), side="left"))
 
 
 def _idle(line: str, events: Iterable[Event], now: datetime) -> list[Rest]:
@@ -201,7 +231,7 @@ def shift_for(at: datetime, shifts: Sequence[Shift]) -> int | None:
 
 def _not_run(
     rows: Sequence[tuple[datetime, int, StreamKey]],
-    times: Sequence[datetime],
+    times: IntArray,
     shifts: Sequence[Shift],
     calendar: SiteCalendar,
 ) -> tuple[list[Rest], list[str]]:
@@ -210,15 +240,15 @@ def _not_run(
     against: dict[int, list[int]] = {}
     for at, row, _ in rows:
         if not calendar.shifts:
-            place = bisect_right(times, at)
-            stop = min(times[place], at + DAY) if place < len(times) else at + DAY
+            place = int(np.searchsorted(times, to_microseconds(at), side="right"))
+            stop = min(from_microseconds(int(times[place])), at + DAY) if place < len(times) else at + DAY
             rests.append(Rest(at, stop, "not run"))
             continue
         number = shift_for(at, shifts)
         if number is None:
             continue
         shift = shifts[number]
-        if bisect_left(times, shift.start) < bisect_left(times, shift.stop):
+        if _before(times, shift.start) < _before(times, shift.stop):
             against.setdefault(number, []).append(row)
         else:
             rests.append(Rest(shift.start, shift.stop, "not run"))
@@ -296,20 +326,20 @@ def _stretches(shifts: Sequence[Shift], rests: Sequence[Rest]) -> tuple[Stretch,
     return tuple(found)
 
 
-def _contradictions(line: str, operation: Operation, times: Sequence[datetime]) -> list[str]:
+def _contradictions(line: str, operation: Operation, times: IntArray) -> list[str]:
     """Return a sentence for readings taken while the line is said to be closed or idle."""
     said = []
     for why, words, remedy in (
         ("idle", "while it was idle by the events", "write line_running when it ran again, if it did"),
         ("closed", "on days the calendar calls closed", "correct the calendar, if it ran"),
     ):
-        inside = [
-            times[i]
-            for rest in operation.rests
-            if rest.why == why
-            for i in range(bisect_left(times, rest.start), bisect_left(times, rest.stop))
-        ]
+        rests = [rest for rest in operation.rests if rest.why == why]
+        starts, stops = (
+            np.searchsorted(times, [to_microseconds(each) for each in ends], side="left").tolist()
+            for ends in ([rest.start for rest in rests], [rest.stop for rest in rests])
+        )
+        inside = [times[i] for start, stop in zip(starts, stops, strict=True) for i in range(start, stop)]
         if inside:
-            first = f"{inside[0].astimezone(operation.zone):%Y-%m-%d %H:%M}"
+            first = f"{from_microseconds(int(inside[0])).astimezone(operation.zone):%Y-%m-%d %H:%M}"
             said.append(f"{line} has {len(inside)} readings {words}, the first at {first}; {remedy}")
     return said
