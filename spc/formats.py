@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from datetime import date as Day
 from datetime import datetime
 from typing import Literal
 
@@ -27,6 +28,12 @@ DATES: Mapping[DateForm, str] = {
     "dd/mm/yyyy": "{0:%d/%m/%Y}",
     "mm/dd/yyyy": "{0:%m/%d/%Y}",
 }
+DAY_PATTERNS: Mapping[DateForm, str] = {
+    "words": "%d %b %Y", "yyyy-mm-dd": "%Y-%m-%d", "dd.mm.yyyy": "%d.%m.%Y", "dd/mm/yyyy": "%d/%m/%Y",
+    "mm/dd/yyyy": "%m/%d/%Y",
+}  # fmt: skip
+"""How a typed day is read, beside ISO 8601."""
+
 CLOCKS: tuple[Clock, ...] = ("24 h", "12 h")
 
 CONVENTIONS: Mapping[str, Mapping[str, str]] = {
@@ -87,6 +94,32 @@ class Formats:
     def date(self, at: datetime) -> str:
         """Return the date of a local time."""
         return DATES[self.dates].format(at)
+
+    def day(self, day: Day) -> str:
+        """Return a day that cannot be read two ways: "4 Mar 2025", or as the site writes it."""
+        return f"{day.day} {day:%b %Y}" if self.dates == "words" else DATES[self.dates].format(day)
+
+    def day_typed(self, day: Day) -> str:
+        """Return a day as it is typed into a form: "2025-03-04", or as the site writes it."""
+        return day.isoformat() if self.dates == "words" else self.day(day)
+
+    def read_day(self, text: str) -> Day:
+        """Return a typed day, as ISO 8601 or as this site writes it.
+
+        Raises:
+            InputError: it is none, or in another form.
+        """
+        text = text.strip()
+        pattern = DAY_PATTERNS[self.dates]
+        try:
+            return Day.fromisoformat(text)
+        except ValueError:
+            pass
+        try:
+            return datetime.strptime(text, pattern).date()  # noqa: DTZ007  # a day has no zone
+        except ValueError:
+            example = self.day_typed(Day(2026, 3, 31))
+            raise InputError(f"“{text[:40]}” is no day; write one such as {example}") from None
 
     def time(self, at: datetime) -> str:
         """Return the hour and minute of a local time."""

@@ -4,7 +4,7 @@ Failures, signals and verdicts are those of the readings as written; nothing is 
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import lru_cache
 
@@ -14,9 +14,12 @@ from spc.arrays import FloatArray, frozen
 from spc.by_identity import by_identity
 from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.check import Check
+from spc.containment import ExposureWindow
 from spc.formats import Formats, label
 from spc.records import Readings
 from spc.results import Charted, Failure, Limits, Segment, Signal, StreamResult
+from spc.signals import failed_text
+from spc.times import to_microseconds
 from spc.units import convert, convertible, rounded, same_unit
 
 
@@ -119,6 +122,32 @@ def _acceptance(acceptance: Acceptance, by: Conversion) -> Acceptance:
 def shown_in(result: StreamResult, formats: Formats) -> StreamResult:
     """Return a stream with every number in the unit that the site wants shown; the same one where that is its own."""
     return result_in(result, formats.unit_of(result.check.unit))
+
+
+def windows_shown(
+    windows: Iterable[ExposureWindow], results: Iterable[StreamResult], formats: Formats
+) -> tuple[ExposureWindow, ...]:
+    """Return exposure windows with what was read and what was asked in the units that the site wants shown.
+
+    Args:
+        windows: of the readings as kept.
+        results: at least their streams, as kept.
+        formats: of the site.
+    """
+    streams = {result.key: shown_in(result, formats) for result in results}
+    failed = {
+        (key, failure.row, failure.taken_at): failed_text(failure, result)
+        for key, result in streams.items()
+        for failure in result.failures
+    }
+    return tuple(
+        replace(
+            window,
+            check=check_shown(window.check, formats),
+            failed=failed[window.key, window.failed_row, to_microseconds(window.failed_at)],
+        )
+        for window in windows
+    )
 
 
 def result_in(result: StreamResult, unit: str) -> StreamResult:

@@ -67,10 +67,11 @@ def row(cells: tuple[tuple[str, str], ...]) -> html.Tr:
 
 def look_back(form: LookBackForm) -> html.Section:
     """Return what is asked about an instrument that came back out of tolerance."""
+    unit = form.unit or "the unit of its check, as shown here"
     fields = (
         (Record.ERROR, "Error found, % of true", "-12 showed 12 % too little", form.error),
-        (Record.OFFSET, "or error in the unit of the check", "such as -0.02", form.offset),
-        (Record.FOUND, "When it was found", "if not at its last calibration", form.found),
+        (Record.OFFSET, f"or error in {unit}", "such as -0.02", form.offset),
+        (Record.FOUND, "When it was found", "such as 2026-03-04 06:10; if not at its last calibration", form.found),
         (Record.SINCE, "Its last good calibration", "if not the last one known as good", form.since),
     )
     return html.Section(

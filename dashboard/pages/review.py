@@ -9,7 +9,7 @@ from dashboard.auth import need
 from dashboard.ids import Reviewed, Shell
 from dashboard.parts import aria, kept, link, page_name, table
 from dashboard.queries import Queries, Right, SetupError, SpcError
-from dashboard.queries.review import review_file, review_page
+from dashboard.queries.review import days_typed, review_file, review_page
 from dashboard.queries.review_report import FORMS, review_report
 from dashboard.urls import REVIEW, REVIEW_FILE, ReviewView
 from dashboard.views.review import CheckRow, DecideGroup, MeterRow, ReviewPage, ToDecide, Told, WindowRow
@@ -108,12 +108,12 @@ def buttons(found: tuple[tuple[str, str, bool], ...]) -> list[Any]:
 
 
 def day(own: str, label: str, value: str) -> html.Div:
-    """Return a field for a day."""
+    """Return a field for a day, which shows how days are typed here."""
     field = dcc.Input(
         id=own,
         type="text",
         value=value,
-        placeholder="2026-03-31",
+        placeholder=value,
         maxLength=10,
         autoComplete="off",
         className="review-input",
@@ -269,8 +269,8 @@ def register(app: Dash, queries: Queries) -> None:
         prevent_initial_call=True,
     )
     def show(clicks: int | None, start: str | None, end: str | None, search: str) -> Any:
-        line = ReviewView.from_search(search).line
-        return ReviewView((start or "").strip(), (end or "").strip(), line).to_search() if clicks else no_update
+        view = days_typed(ReviewView.from_search(search), start or "", end or "")
+        return view.to_search() if clicks else no_update
 
     def file(ending: str) -> Response:
         need(Right.SEE)

@@ -8,8 +8,10 @@ from spc.as_of import events_until
 from spc.audit import NO_INSTRUMENTS, Audit, Instruments, instruments, instruments_of
 from spc.containment import ExposureWindow, windows_of
 from spc.failure_book import FailureBook, failure_book
+from spc.formats import AS_IT_CAME, formats_of
 from spc.results import StreamResult
 from spc.schedule.ledger import ledger
+from spc.shown import windows_shown
 from spc.standing import Standing
 
 
@@ -19,7 +21,8 @@ class Audited:
 
     results: tuple[StreamResult, ...]  # with readings, in order
     audit: Audit
-    windows: tuple[ExposureWindow, ...]  # in time order
+    windows: tuple[ExposureWindow, ...]  # in time order, as kept
+    shown: tuple[ExposureWindow, ...]  # the same in the units that the site wants shown: to read, never to keep
     instruments: Instruments
     book: FailureBook  # without records where there is no store
 
@@ -44,12 +47,14 @@ def _audited(known: Known, stands: Standing) -> Audited:
     )
     holds = NO_INSTRUMENTS if store is None else instruments_of(store)
     audit = Audit(streams, happened, scan.catalogue, kept, holds)
-    windows = windows_of(results, streams, kept.operations, now=now)
+    with formats_of(AS_IT_CAME):  # what is written down about them is kept as it came
+        windows = windows_of(results, streams, kept.operations, now=now)
     book = FailureBook({(each.key, each.failed_at): each for each in windows}, {})
     return Audited(
         results=results,
         audit=audit,
         windows=windows,
+        shown=windows_shown(windows, results, known.formats),
         instruments=instruments(audit, None),
         book=book if store is None else failure_book(store, windows),
     )

@@ -28,7 +28,7 @@ from spc.signals import episodes, subject
 from spc.stream_facts import charted_text, written_text
 from spc.times import from_microseconds, to_microseconds
 from spc.units import convert, same_unit
-from spc.wording import chart_name, time_text
+from spc.wording import chart_name, time_text, with_unit
 
 OLDEST = timedelta(days=30)
 """How long an entry may have waited on a tablet, or a reading may lie back, to be written down here."""
@@ -345,13 +345,14 @@ def correct(known: Known, body: Sent, person: str) -> str:
         raise InputError("Say why first: a correction without a reason is not kept.")
     earlier = [entry.record for entry in known.store.records(Correction, str(body.key))]
     standing = [each for each in earlier if each.reading == found.identity or _same(each.reading, found.identity)]
-    said = None
+    said, now_says = None, ""
     if body["value"]:
         check = known.snapshot.scan.catalogue.named(body["check"])
         unit = _unit(body, check)
         typed = replace(_written(known, body, check, who, known.now()), taken_at=found.identity.taken_at, shift="")
         refuse_impossible(typed, check_in(check, unit), known.now())
         written, _ = _in_unit_kept(typed, body, check, unit)
+        now_says = typed.word or with_unit(body["value"], check_in(check, unit).unit_label)
         result = _result(known, body.key)
         place = _place(result, body["entry"], None) if result is not None else None
         shift = str(result.readings.shift[place]) if result is not None and place is not None else ""
@@ -362,7 +363,7 @@ def correct(known: Known, body: Sent, person: str) -> str:
     record = Correction(body.key, found.identity, len(standing), said, body["why"])
     known.store.append(record, who=who, now=known.clock())
     known.source.poll()
-    return "Kept: taken out." if said is None else f"Kept: it now says {body['value']}."
+    return "Kept: taken out." if said is None else f"Kept: it now says {now_says}."
 
 
 def _same(one: Any, other: Any) -> bool:

@@ -18,8 +18,10 @@ from dashboard.views.record import RecordPage, RecordTable
 from spc.audit import Wanted
 from spc.containment import ExposureWindow
 from spc.errors import InputError
+from spc.formats import formats_now
 from spc.printed.schedule import due_row, duration_text, gap_rows
 from spc.records import StreamKey
+from spc.shown import check_shown
 from spc.signals import subject
 from spc.wording import bounds_text, source_text, time_text
 
@@ -95,7 +97,7 @@ def record_figure(known: Known, memory: Remembered, view: RecordView, screen: Ma
         listed = [each for each in found.audit.ledger.streams if wanted.holds(each.key)]
         return ledger_overview(listed, known.zone, screen=drawn) if listed else None
     if view.part == FAILED:
-        own = [each for each in found.windows if wanted.holds(each.key)]
+        own = [each for each in found.shown if wanted.holds(each.key)]
         return exposures_overview(own, known.zone, now=found.audit.ledger.now, screen=drawn) if own else None
     return None
 
@@ -116,7 +118,7 @@ def _streams(found: Audited, view: RecordView) -> tuple[Choice, ...]:
 
 def _failed(page: RecordPage, found: Audited, wanted: Wanted, zone: tzinfo, *, stored: bool) -> RecordPage:
     titles = {each.key: f"{each.key.line} · {subject(each)}" for each in found.results}
-    own = [each for each in reversed(found.windows) if wanted.holds(each.key)]
+    own = [each for each in reversed(found.shown) if wanted.holds(each.key)]
     written = found.book.records
     kept = {(each.key, each.failed_at) for each in own}
     gone = [each for place, each in written.items() if place not in kept and wanted.holds(each.key)]
@@ -212,7 +214,8 @@ def _ledger(page: RecordPage, found: Audited, wanted: Wanted, view: RecordView) 
     shown = tuple(
         ((names.get(name, name), ""), *((text, "") for text in texts)) for name, *texts in reversed(rows[-MOST:])
     )
-    caption = f"{first} to {last}: " + (f"the latest {MOST} of {len(rows)}" if len(rows) > MOST else f"{len(rows)}")
+    many = f"the latest {MOST} of {len(rows)}" if len(rows) > MOST else f"{len(rows)}"
+    caption = f"{formats_now().day(first)} to {formats_now().day(last)}: {many}"
     nothing = "nothing was late or missed in this time"
     spans = tuple(
         Choice(
@@ -237,7 +240,7 @@ def _meters(page: RecordPage, found: Audited, zone: tzinfo, view: RecordView) ->
                 each.instrument.name,
                 _title(found, each.instrument.title),
                 f"{time_text(each.last.at, zone)} {each.last.words}".strip() if each.last else "not known",
-                str(each.due or "not known"),
+                formats_now().day(each.due) if each.due else "not known",
                 each.state,
                 count(each.used),
                 count(each.used_overdue),
@@ -271,9 +274,10 @@ def _limits(page: RecordPage, known: Known, found: Audited, wanted: Wanted) -> R
     now = []
     for each in found.results:
         if wanted.holds(each.key):
-            acceptance = each.check.acceptance_for(each.key)
+            check = check_shown(each.check, known.formats)
+            acceptance = check.acceptance_for(each.key)
             confirmed = "confirmed" if acceptance.confirmed else "not confirmed for this site"
-            limits = "none" if acceptance.rule == "none" else bounds_text(acceptance, each.check)
+            limits = "none" if acceptance.rule == "none" else bounds_text(acceptance, check)
             texts = (limits, source_text(acceptance), "" if acceptance.rule == "none" else confirmed)
             title = f"{each.key.line} · {subject(each)}"
             now.append(((title, view_of(each.key).href), *((text, "") for text in texts)))

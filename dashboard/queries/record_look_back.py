@@ -9,15 +9,18 @@ from dashboard.urls import RecordView
 from dashboard.views.record import LookBackForm, RecordTable
 from spc.audit import looked_back
 from spc.errors import InputError, SpcError
-from spc.formats import formats_now
+from spc.formats import formats_now, label
 from spc.look_back import AsFound
-from spc.wording import time_text
+from spc.shown import Conversion, conversion, conversion_to
+from spc.wording import time_text, with_unit
 
 
 def look_back_asked(found: Audited, zone: tzinfo, view: RecordView) -> tuple[LookBackForm, tuple[RecordTable, ...]]:
     """Return what is asked about an instrument that came back out of tolerance, and the answer if it was asked."""
     names = tuple(each.instrument.name for each in found.instruments.due)
-    form = LookBackForm(names, view.instrument, view.error, view.offset, view.found, view.since)
+    by = _conversions(found, view.instrument.strip())
+    unit = label(by[0].shown) if len(by) == 1 else ""
+    form = LookBackForm(names, view.instrument, view.error, view.offset, view.found, view.since, unit)
     if not view.instrument.strip():
         return form, ()
     try:
@@ -26,11 +29,14 @@ def look_back_asked(found: Audited, zone: tzinfo, view: RecordView) -> tuple[Loo
             raise InputError("Write the error as found, in percent of true or in the unit of the check.")
         if error <= -100:
             raise InputError("An error of -100 % or below leaves no reading; correct it.")
+        if offset and len(by) > 1 and any(each.factor != 1 for each in by):
+            raise InputError("This instrument reads checks in several units; give its error in percent of true.")
+        kept = offset / by[0].factor if by else offset  # a difference: no zero of a scale moves it
         back = looked_back(
             found.audit,
             found.instruments,
             view.instrument.strip(),
-            AsFound(relative=error / 100, offset=offset),
+            AsFound(relative=error / 100, offset=kept),
             found_at=moment_of(view.found, "When it was found", zone),
             since=moment_of(view.since, "The last good calibration", zone),
         )
@@ -58,8 +64,24 @@ def look_back_asked(found: Audited, zone: tzinfo, view: RecordView) -> tuple[Loo
     heads = ("Stream", "If the error was there", "Readings", "Would have failed", "Would have passed", "Cannot be told",
              "First that would have failed", "Windows it opens")  # fmt: skip
     since = time_text(back.since, zone) if back.since else "its first reading, as no good calibration is known"
-    caption = f"{back.instrument}, from {since} to {time_text(back.found_at, zone)}, corrected"
+    errors = [f"{view.error.strip()} %"] if error else []
+    errors += [with_unit(view.offset.strip(), unit or "in the unit of each check")] if offset else []
+    span = f"from {since} to {time_text(back.found_at, zone)}"
+    caption = f"{back.instrument}, {span}, corrected by {' and '.join(errors)}"
     return form, (RecordTable(caption, heads, rows, "nothing was read with it in that time"),)
+
+
+def _conversions(found: Audited, name: str) -> list[Conversion]:
+    """Return how the units of the checks that an instrument reads are shown, one for each unit."""
+    units = {
+        each.check.unit: each.check
+        for each in found.results
+        if name and name in each.readings.instrument and each.check.unit
+    }
+    formats = formats_now()
+    return [
+        conversion_to(check, formats.unit_of(unit)) or conversion(unit, unit) for unit, check in sorted(units.items())
+    ]
 
 
 def _number(text: str, what: str) -> float:

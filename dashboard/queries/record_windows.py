@@ -1,6 +1,6 @@
 """What the page of one failed check asks, and what people write down about it."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime, tzinfo
 from itertools import chain
 from threading import Lock
@@ -19,6 +19,7 @@ from spc.containment import ExposureWindow
 from spc.errors import InputError
 from spc.failure_book import failure_book, write_step
 from spc.failures import BEFORE_CLOSING, FailureRecord, FailureStep
+from spc.formats import formats_now
 from spc.printed.schedule import duration_text
 from spc.records import StreamKey
 from spc.wording import bounds_text, source_text, time_text
@@ -83,7 +84,7 @@ def state_words(record: FailureRecord | None) -> str:
     return STATES[record.state if record else ""][1]
 
 
-def window_named(found: Audited, view: WindowView, zone: tzinfo) -> ExposureWindow | None:
+def window_named(windows: Iterable[ExposureWindow], view: WindowView, zone: tzinfo) -> ExposureWindow | None:
     """Return the window that an address names, by its first failed check or by a later one in it; None if none is.
 
     An address without seconds, as they once were, names the first one of that minute.
@@ -91,7 +92,7 @@ def window_named(found: Audited, view: WindowView, zone: tzinfo) -> ExposureWind
     key, at = _place(view, zone)
     if at is None:
         return None
-    own = [each for each in found.windows if each.key == key]
+    own = [each for each in windows if each.key == key]
     exact = (each for each in own if each.failed_at == at)
     inside = (each for each in own if each.failed_at <= at and (each.passed_at is None or at < each.passed_at))
     of_minute = (each for each in own if at == _minute(at) == _minute(each.failed_at))
@@ -119,7 +120,7 @@ def window_page(known: Known, memory: Remembered, view: WindowView) -> WindowPag
     """Return the failed check that an address names."""
     found, zone = audited(known, memory), known.zone
     back = RecordView(FAILED).href
-    window = window_named(found, view, zone)
+    window = window_named(found.shown, view, zone)
     if window is None:
         return _no_window(found, view, zone, back)
     record = found.book.records.get((window.key, window.failed_at))
@@ -205,7 +206,10 @@ def _facts(window: ExposureWindow, zone: tzinfo) -> Iterator[tuple[str, str]]:
     )
     until = "until it passed again" if window.passed_at else "until now"
     yield "Ran after the failure", f"{duration_text(window.in_operation_after)}, {until}"
-    yield "Shifts", ", ".join(f"{shift.day} {shift.name}".strip() for shift in window.shifts) or "none"
+    yield (
+        "Shifts",
+        ", ".join(f"{formats_now().day(shift.day)} {shift.name}".strip() for shift in window.shifts) or "none",
+    )
     if window.lots_recorded:
         yield "Lots", ", ".join(window.lots) or "none written down"
         yield "Parts", ", ".join(window.parts) or "none written down"
@@ -241,7 +245,7 @@ def window_figure(known: Known, memory: Remembered, view: WindowView, screen: Ma
     from spc.figures.ledger import exposure_course
 
     found = audited(known, memory)
-    window = window_named(found, view, known.zone)
+    window = window_named(found.shown, view, known.zone)
     if window is None:
         return None
     kept = found.audit.ledger
@@ -271,7 +275,7 @@ def step_form(
         may: whether they may do something.
     """
     found = audited(known, memory)
-    window = window_named(found, view, known.zone)
+    window = window_named(found.windows, view, known.zone)
     if window is None or known.store is None:
         return None
     record = found.book.records.get((window.key, window.failed_at))
@@ -326,7 +330,7 @@ def write_window_step(
         raise InputError(f"That is {len(words)} letters; {LONGEST} are kept in one step, so write two.")
     with _one_at_a_time:
         found = audited(known, memory)
-        window = window_named(found, view, known.zone)
+        window = window_named(found.windows, view, known.zone)
         if window is None:
             raise InputError("No check of this stream failed then any more; the reading may have been corrected.")
         book = failure_book(store, found.windows)

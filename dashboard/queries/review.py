@@ -15,6 +15,7 @@ from dashboard.queries.words import view_of
 from dashboard.urls import ReviewView, write_href
 from dashboard.views.review import DecideGroup, ReviewPage, ToDecide
 from spc.errors import InputError
+from spc.formats import formats_now
 from spc.report.gather import steps_of
 from spc.review import Finding, Period, Review, StreamReview, review
 from spc.review.findings import ORDER, FindingKind
@@ -77,8 +78,8 @@ def review_page(known: Known, memory: Remembered, view: ReviewView) -> ReviewPag
         before=seen.before.words,
         as_of=f"{time_text(seen.now, known.zone)} {known.zone}",
         notice=notice,
-        start=shown.start,
-        end=shown.end,
+        start=formats_now().day_typed(period.first),
+        end=formats_now().day_typed(period.last),
         line=view.line,
         lengths=tuple(_lengths(found, period, view)),
         lines=tuple(
@@ -141,7 +142,7 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
         return review(
             results,
             found.audit.ledger,
-            [window for window in found.windows if window.key in keys],
+            [window for window in found.shown if window.key in keys],
             found.instruments.due,
             period,
             calibrations=found.instruments.calibrations,
@@ -160,12 +161,25 @@ def _period(view: ReviewView, usual: Period) -> Period:
 
 def _day(text: str, which: str) -> date:
     try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"the {which} day “{text[:40]}” is none; write it as 2026-03-31") from None
+        day = formats_now().read_day(text)
+    except InputError:
+        example = formats_now().day_typed(date(2026, 3, 31))
+        raise InputError(f"the {which} day “{text[:40]}” is none; write it as {example}") from None
     if day.year not in YEARS:
         raise InputError(f"the {which} day {day} is outside the years {YEARS[0]} to {YEARS[-1]}")
     return day
+
+
+def days_typed(view: ReviewView, start: str, end: str) -> ReviewView:
+    """Return the review of the days that were typed, as addresses have them; what is no day stays as it is."""
+    return ReviewView(_as_address(start), _as_address(end), view.line)
+
+
+def _as_address(typed: str) -> str:
+    try:
+        return formats_now().read_day(typed).isoformat()
+    except InputError:
+        return typed.strip()
 
 
 def _usual(found: Audited, days: int, view: ReviewView) -> Period:

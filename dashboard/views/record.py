@@ -25,6 +25,7 @@ class LookBackForm:
     offset: str  # in the unit of the check
     found: str
     since: str
+    unit: str = ""  # of `offset`, as shown; "": no instrument is named, or it reads in several
     refused: str = ""  # why there is no answer
 
 

@@ -11,7 +11,7 @@ from rich.text import Text
 from spc.printed.table import heading, note, plain_table
 from spc.records import StreamKey
 from spc.schedule.ledger import Entry, Ledger, StreamLedger
-from spc.wording import source_text, time_text
+from spc.wording import date_text, source_text, time_text
 
 STANDING = (
     "The intervals are those of the catalogue; the written procedure and the responsible Level 3 decide. That a line "
@@ -77,8 +77,7 @@ def due_words(entry: Entry, now: datetime) -> tuple[int, str]:
 def _when(entry: Entry, stream: StreamLedger, zone: tzinfo) -> str:
     assert entry.due is not None
     if stream.check.interval.counted == "dates":
-        local = entry.due.astimezone(zone)
-        return f"{local:%a} {local.day} {local:%b %Y}"
+        return date_text(entry.due, zone)
     return time_text(entry.due, zone)
 
 

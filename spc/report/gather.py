@@ -16,7 +16,7 @@ from spc.results import StreamResult
 from spc.review import CAPABLE, Period, Review, SignalStep, review
 from spc.review.period import USUAL_DAYS
 from spc.review.whole import usual_period
-from spc.shown import shown_in
+from spc.shown import shown_in, windows_shown
 
 if TYPE_CHECKING:
     from spc.store.store import Store
@@ -63,6 +63,7 @@ def review_of(
     monitored = audit.monitored(keys) if results is None else [each for each in results if each.key in set(keys)]
     ordered = sorted(monitored, key=lambda result: order.index(result.key))
     windows = windows_of(ordered, audit.streams, ledger.operations, now=ledger.now)
+    windows = windows_shown(windows, ordered, formats_now())
     ordered = [shown_in(result, formats_now()) for result in ordered]
     known = instruments(audit, asked.instruments)
     return review(

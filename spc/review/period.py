@@ -7,6 +7,7 @@ import numpy as np
 
 from spc.arrays import IntArray
 from spc.errors import InputError
+from spc.formats import formats_now
 from spc.times import to_microseconds
 
 USUAL_DAYS = 91
@@ -60,8 +61,8 @@ class Period:
 
 
 def day_text(day: date) -> str:
-    """Return a day that cannot be read two ways: "4 Mar 2025"."""
-    return f"{day.day} {day:%b %Y}"
+    """Return a day that cannot be read two ways, as the site writes it: "4 Mar 2025"."""
+    return formats_now().day(day)
 
 
 def period_before(period: Period) -> Period:

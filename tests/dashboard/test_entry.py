@@ -350,7 +350,7 @@ def test_a_slip_is_put_right_by_a_correction_and_what_was_typed_stays(client, qu
     keep(client, BATH, "0.12", sure=["far"])
     answer = client.post(WRITE_CORRECT, json={**entry(BATH, "0.21"), "why": "typed wrong"})
 
-    assert answer.get_json() == {"state": "kept", "says": "Kept: it now says 0.21."}
+    assert answer.get_json() == {"state": "kept", "says": "Kept: it now says 0.21 mL/100 mL."}
     assert queries.store.streams()[BATH].value[-1] == 0.21
     assert queries.store.first_written()[BATH].value[-1] == 0.12
     (kept,) = queries.store.records(Correction)

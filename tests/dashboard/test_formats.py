@@ -1,15 +1,35 @@
 """A board in the units and formats of its site: shown in them, typed in them, kept as the catalogue says."""
 
+from datetime import date
+
 import pytest
 
 from dashboard.app import create_app
 from dashboard.queries import record_look_back, setup_sample, study
-from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, StreamView
+from dashboard.queries.audited import audited
+from dashboard.queries.record import record_page
+from dashboard.queries.record_look_back import look_back_asked
+from dashboard.queries.record_windows import window_href, window_page, write_window_step
+from dashboard.queries.review import days_typed, review_page
+from dashboard.urls import (
+    FAILED,
+    LEDGER,
+    LIMITS,
+    METERS,
+    WRITE_CARDS,
+    WRITE_CORRECT,
+    WRITE_KEEP,
+    RecordView,
+    ReviewView,
+    StreamView,
+    WindowView,
+)
 from spc.errors import InputError
+from spc.failures import FailureRecord
 from spc.formats import Formats, formats_of
 from spc.store.entries import Correction
 from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
-from tests.dashboard.made_line import AMBIENT, BATH, LAMP
+from tests.dashboard.made_line import AMBIENT, BATH, LAMP, ZONE
 
 NAME = "0123456789abcdef0123456789abcdef"
 SITES = {
@@ -174,6 +194,81 @@ def test_customary_units_with_one_quantity_of_its_own(tmp_path):
     assert card["asked"] == "at most 21.5278 lx"
     assert page.unit == "mL/100 mL"
     assert page.taken.endswith(("am", "pm"))
+
+
+def window_of(found, key):
+    return next(each for each in found.shown if each.key == key)
+
+
+def test_failed_checks_are_shown_in_the_units_of_the_site_and_kept_in_those_of_the_catalogue(queries, client):
+    store = queries.store
+    keep(client, LAMP, "9,0", unit="W/m2", sure=["far", "unit", "point"])
+    with queries.in_formats():
+        found = audited(queries, queries.memory)
+        view = WindowView.from_search(window_href(LAMP, window_of(found, LAMP).failed_at, ZONE).partition("?")[2])
+        page = window_page(queries, queries.memory, view)
+        listed = record_page(queries, queries.memory, RecordView(FAILED, LAMP.line, LAMP.check, LAMP.position))
+        limits = record_page(queries, queries.memory, RecordView(LIMITS, LAMP.line, LAMP.check, LAMP.position))
+        write_window_step(queries, queries.memory, view, "told", "Level 3", "kim", None)
+        review = review_page(queries, queries.memory, ReviewView())
+    facts = dict(page.facts)
+    (written,) = store.records(FailureRecord)
+
+    assert facts["Read"].startswith("9,00 W/m², row ")
+    assert facts["Asked"].startswith("at least 10 W/m²")
+    assert listed.tables[0].rows[0][2][0] == "9,00 W/m²"
+    assert limits.tables[0].rows[0][1][0] == "at least 10 W/m²"
+    assert next(each.failed for each in review.windows if "UV-A" in each.name) == "9,00 W/m²"
+    assert (written.record.failed, written.record.asked[:21]) == ("900 µW/cm²", "at least 1000 µW/cm²:")
+
+
+def test_days_are_shown_and_typed_as_the_site_writes_them(queries):
+    with queries.in_formats():
+        review = review_page(queries, queries.memory, ReviewView())
+        typed = days_typed(ReviewView(line="Line 2"), " 20.03.2026", "2026-04-10")
+        none = review_page(queries, queries.memory, days_typed(ReviewView(), "03/20/2026", "10.04.2026"))
+        ledger = record_page(queries, queries.memory, RecordView(LEDGER, end="2026-04-10"))
+
+    assert (review.period, review.start, review.end) == ("10.01.2026 to 10.04.2026", "10.01.2026", "10.04.2026")
+    assert typed == ReviewView("2026-03-20", "2026-04-10", "Line 2")
+    assert "“03/20/2026” is none; write it as 31.03.2026" in none.notice
+    assert ledger.tables[0].caption.startswith("10.01.2026 to 10.04.2026: ")
+
+
+@pytest.mark.parametrize(
+    ("dates", "text"),
+    [("words", "4 Mar 2025"), ("dd.mm.yyyy", "04.03.2025"), ("dd/mm/yyyy", "04/03/2025"), ("mm/dd/yyyy", "03/04/2025")],
+)
+def test_a_typed_day_is_read_back_and_iso_always_is(dates, text):
+    formats = Formats(dates=dates)
+    day = date(2025, 3, 4)
+
+    assert formats.day(day) == text
+    assert [formats.read_day(each) for each in (text, formats.day_typed(day), "2025-03-04")] == [day] * 3
+    for bad in ("", "31.31.2025", "2025", "\N{ARABIC-INDIC DIGIT FOUR}"):
+        with pytest.raises(InputError, match="is no day; write one such as"):
+            formats.read_day(bad)
+
+
+def test_an_error_in_the_unit_of_the_site_corrects_as_much_as_in_that_of_the_catalogue(tmp_path):
+    def answer(site, offset):
+        (tmp_path / site).mkdir()
+        queries = (
+            queries_of(tmp_path / site, site) if site in SITES else stored_queries(stored_settings(tmp_path / site))
+        )
+        view = RecordView(METERS, instrument="rad-1", offset=offset, found="2026-04-10T15:00")
+        with queries.in_formats():
+            form, (table,) = look_back_asked(audited(queries, queries.memory), ZONE, view)
+        assert form.refused == ""
+        return form.unit, table.caption, [cell for row in table.rows for cell, _ in row[2:6]]
+
+    ours, theirs = answer("comma", "12,5"), answer("as it came", "1250")
+
+    assert ours[0] == "W/m²"
+    assert ours[1].endswith("corrected by 12,5 W/m²")
+    assert theirs[0] == "µW/cm²"
+    assert ours[2] == theirs[2]
+    assert "0" not in ours[2][1]
 
 
 def test_one_board_does_not_write_as_another(tmp_path, client):

@@ -182,7 +182,7 @@ def test_an_address_that_names_a_later_failure_of_the_window_opens_it(tmp_path):
     result = next(each for each in queries.standing().streams if each.key == AMMETER)
     later = from_microseconds(result.failures[-1].taken_at)
     href = exposed_href(AMMETER, later, ZONE)
-    found = window_named(audited(queries, queries.memory), WindowView.from_search(href.partition("?")[2]), ZONE)
+    found = window_named(audited(queries, queries.memory).windows, WindowView.from_search(href.partition("?")[2]), ZONE)
 
     assert later > window.failed_at
     assert found == window
@@ -201,8 +201,8 @@ def test_failures_of_one_minute_have_an_address_each(tmp_path):
     ]
     of_minute = WindowView(AMMETER.line, AMMETER.check, AMMETER.position, "2026-04-10T15:00+02:00")
 
-    assert [window_named(found, view, ZONE) for view in views] == [first, second]
-    assert window_named(found, of_minute, ZONE) == first  # as addresses once were
+    assert [window_named(found.windows, view, ZONE) for view in views] == [first, second]
+    assert window_named(found.windows, of_minute, ZONE) == first  # as addresses once were
     assert window_at(found.book, AMMETER, second.failed_at) == second
     with pytest.raises(SpcError, match="give the seconds, too"):
         window_at(found.book, AMMETER, first.failed_at.replace(second=0))
