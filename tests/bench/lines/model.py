@@ -3,8 +3,9 @@
 import numpy as np
 
 from spc.catalogue.load import load_catalogue
-from spc.drift import DriftReading, watch
+from spc.drift import DriftReading
 from spc.early_warning import stream_model
+from spc.kernels.watch import watch_quietly
 from tests.bench.lines.score import HIGH, LOW, SideArray
 from tests.bench.lines.truth import SimulatedStream
 
@@ -12,17 +13,22 @@ CHECKS = load_catalogue().checks
 """The starter catalogue: nothing about a simulated stream is told to the model but its limits."""
 
 
-def drift_readings(stream: SimulatedStream) -> list[DriftReading]:
-    """Return the readings of a simulated stream as the model takes them."""
+def _resolution(stream: SimulatedStream) -> float:
     check = CHECKS[stream.check]
     step = 1.0 if check.charted == "deviation" else check.resolution
+    return float("nan") if step is None else step
+
+
+def drift_readings(stream: SimulatedStream) -> list[DriftReading]:
+    """Return the readings of a simulated stream as the model takes them."""
+    step = _resolution(stream)
     names = ("value", "bound", "reset", "fed", "amount")
     columns = (getattr(stream, name).tolist() for name in names)
     return [
         DriftReading(
             value=value,
             bound=bound,
-            resolution=float("nan") if step is None else step,
+            resolution=step,
             lower=stream.lower,
             upper=stream.upper,
             restart=restart,
@@ -34,7 +40,20 @@ def drift_readings(stream: SimulatedStream) -> list[DriftReading]:
 
 
 def early_warning(stream: SimulatedStream) -> SideArray:
-    """What moves, by the state-space model with everything at its default."""
-    _, outcomes = watch(stream_model(CHECKS[stream.check]), drift_readings(stream))
-    signals = [outcome.signal or "" for outcome in outcomes]
-    return np.array([LOW if s.endswith("low") else HIGH if s.endswith("high") else 0 for s in signals], dtype=np.int8)
+    """What moves, by the state-space model with everything at its default, compiled: the signals are the plain ones."""
+    n = len(stream)
+    _, found = watch_quietly(
+        stream_model(CHECKS[stream.check]),
+        x=stream.value,
+        bound=stream.bound,
+        resolution=np.full(n, _resolution(stream)),
+        lower=np.full(n, stream.lower),
+        upper=np.full(n, stream.upper),
+        restart=stream.reset,
+        fed=stream.fed,
+        amount=stream.amount,
+    )
+    sides = np.zeros(n, dtype=np.int8)
+    for i, outcome in found.items():
+        sides[i] = LOW if (outcome.signal or "").endswith("low") else HIGH
+    return sides
