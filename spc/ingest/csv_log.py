@@ -173,13 +173,18 @@ def file_bytes(path: Path | str) -> bytes:
         return Path(path).read_bytes()
     except LogError:
         raise
-    except FileNotFoundError:
-        raise LogError(f"{path}: there is no such file; check the name and the folder") from None
-    except IsADirectoryError:
-        raise LogError(f"{path}: a folder, not a file; name the CSV file in it") from None
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise LogError(f"{path}: cannot be read ({why}); check the name and who may read it") from None
+        raise unreadable(path, error) from None
+
+
+def unreadable(path: Path | str, error: OSError | ValueError) -> LogError:
+    """Return the error of a file that cannot be opened or read."""
+    if isinstance(error, FileNotFoundError):
+        return LogError(f"{path}: there is no such file; check the name and the folder")
+    if isinstance(error, IsADirectoryError):
+        return LogError(f"{path}: a folder, not a file; name the CSV file in it")
+    why = getattr(error, "strerror", None) or str(error)
+    return LogError(f"{path}: cannot be read ({why}); check the name and who may read it")
 
 
 def empty_file(file: str) -> LogError:

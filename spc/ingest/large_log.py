@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 
 from spc.arrays import IntArray, shared
 from spc.catalogue.check import Catalogue
-from spc.errors import LogError
-from spc.ingest.csv_log import OTHERWISE, CheckLog, LogReader, refuse_no_file
+from spc.ingest.csv_log import OTHERWISE, CheckLog, LogReader, refuse_no_file, unreadable
 from spc.ingest.dates import Times
 from spc.ingest.decisions import notes
 from spc.ingest.streams import join_streams
@@ -70,7 +69,7 @@ def _pieces(path: Path | str, size: int) -> Iterator[bytes]:
             while data := file.read(size):
                 yield data
     except OSError as error:
-        raise LogError(f"{path}: cannot be read ({error.strerror}); check the name and who may read it") from None
+        raise unreadable(path, error) from None
 
 
 class LargeLogReader(LogReader):
@@ -212,7 +211,7 @@ class ColumnarTable(TableReader):
         names, n = self.header.names, block.count("\n")
         if (
             "\0" in block
-            or block.startswith("\n")
+            or block.startswith(("\n", "\N{ZERO WIDTH NO-BREAK SPACE}"))  # pyarrow leaves the mark out, and reads on
             or "\n\n" in block
             or ('"' in block and not self._quotes_match(block))
         ):

@@ -1,3 +1,4 @@
+import io
 import os
 import shutil
 from collections.abc import Callable
@@ -8,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from spc.errors import LogError
+from spc.ingest import seen
 from spc.ingest.csv_log import CheckLog, read_log
 from spc.ingest.follow import LogFollower
 from spc.records import RowCount
@@ -216,6 +218,88 @@ def test_an_empty_file_is_refused_and_read_once_it_has_a_header(tmp_path):
 
     assert values(poll(follower)) == [0.21]
     assert not follower.restarted
+
+
+@pytest.fixture
+def large(log, monkeypatch):
+    """Return a log of some forty blocks, of which one look goes through four."""
+    monkeypatch.setattr(seen, "BLOCK", 50)
+    monkeypatch.setattr(seen, "AT_ONCE", 4)
+    append(log, "".join(row("0.22", f"{7 + i // 60:02}:{i % 60:02}") for i in range(25)))
+    return log
+
+
+def middle_changed(log: Path) -> bytes:
+    """Return a log with a value in its middle changed, nothing else."""
+    lines = log.read_bytes().splitlines(keepends=True)
+    lines[13] = lines[13].replace(b"0.22", b"0.29")
+    return b"".join(lines)
+
+
+def test_a_change_inside_a_large_file_that_did_not_grow_is_noticed_at_once(large):
+    follower = follow(large)
+    poll(follower)
+    large.write_bytes(middle_changed(large))
+    os.utime(large, (1, 1))
+
+    assert values(poll(follower))[12] == 0.29
+    assert (follower.changed, follower.restarted) == (True, True)
+
+
+def test_a_large_file_with_another_inside_in_its_place_is_noticed_at_once(large, tmp_path):
+    follower = follow(large)
+    poll(follower)
+    other = tmp_path / "other.csv"
+    other.write_bytes(middle_changed(large) + row("0.3", "23:10").encode())
+    os.replace(other, large)
+
+    assert values(poll(follower))[12] == 0.29
+    assert follower.changed
+
+
+@pytest.mark.parametrize("grows", [False, True])
+def test_a_change_inside_a_large_file_that_grew_is_noticed_in_one_round(large, grows):
+    follower = follow(large)
+    poll(follower)
+    large.write_bytes(middle_changed(large) + row("0.3", "22:10").encode())
+    looks, followed = 1, poll(follower)
+    assert values(followed)[12] == 0.22  # not yet
+    while values(followed)[12] == 0.22 and looks < 60:
+        if grows:
+            append(large, row("0.3", f"23:{looks:02}"))
+        followed, looks = follower.poll() or followed, looks + 1
+
+    assert contents(followed) == contents(read_log(large, CATALOGUE, zone=ZONE))
+    assert follower.changed
+    assert follower.poll() is None
+
+
+def test_what_a_look_reads_does_not_grow_with_the_file(large, monkeypatch):
+    opened, read = Path.open, list[int]()
+
+    class Counted(io.BufferedReader):
+        def read(self, size=-1):
+            data = super().read(size)
+            read.append(len(data))
+            return data
+
+    def counted(path, mode="r", *how, **more):
+        return Counted(io.FileIO(path)) if mode == "rb" else opened(path, mode, *how, **more)
+
+    follower = follow(large)
+    poll(follower)
+    monkeypatch.setattr(Path, "open", counted)
+    said = []
+    for more in (1, 400):
+        append(large, "".join(row("0.23", f"{10 + i // 60:02}:{i % 60:02}") for i in range(more)))
+        poll(follower)
+        read.clear()
+        append(large, row("0.3", f"23:10:{more % 60:02}"))
+        poll(follower)
+        said.append(sum(read))
+
+    assert said[0] == pytest.approx(said[1], abs=60)
+    assert said[1] < 500 < large.stat().st_size
 
 
 VALUES = st.sampled_from(["0.21", "<0.05", "µ", "1.2.3", "not run", '"0,22"', '"0\n22"', '"open', "a\0", ""])

@@ -87,6 +87,15 @@ def test_however_it_is_written_down(tmp_path, encoding, end):
     assert compared(path, 50).rows.accepted == 4
 
 
+@pytest.mark.parametrize("piece", [1, 7, 50, 4000])
+def test_a_byte_order_mark_inside_is_no_row_and_no_part_of_one(tmp_path, piece):
+    path = tmp_path / "log.csv"
+    first, *rows = CONTRACT.splitlines(keepends=True)
+    path.write_text(first + "".join("\ufeff" + row + "\ufeff\n" for row in rows) + "\ufeff", encoding="utf-8")
+
+    assert compared(path, piece).rows.read == 4
+
+
 @pytest.mark.parametrize("delimiter", [";", "\t"])
 def test_whatever_parts_its_cells(tmp_path, delimiter):
     path = tmp_path / "log.csv"
@@ -119,7 +128,7 @@ def test_both_refuse_in_the_same_words(tmp_path, text):
 
 
 def test_a_missing_file_is_refused(tmp_path):
-    with pytest.raises(LogError, match="cannot be read"):
+    with pytest.raises(LogError, match="there is no such file"):
         read_large_log(tmp_path / "none.csv", CATALOGUE, zone=ZONE)
 
 

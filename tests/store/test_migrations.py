@@ -47,9 +47,11 @@ def test_a_store_of_an_older_step_is_taken_along(fresh, tmp_path):
             connection.execute(text("DELETE FROM readings"))
 
 
-def test_a_store_of_a_newer_step_is_refused(fresh):
+@pytest.mark.parametrize("step", ["m9999", "m\n\x1b[2J 9"])
+def test_a_store_of_a_newer_step_is_refused_in_one_line(fresh, step):
     with Store.open(fresh) as store, store.engine.begin() as connection:
-        connection.execute(text("UPDATE alembic_version SET version_num = 'm9999'"))
+        connection.execute(text("UPDATE alembic_version SET version_num = :step"), {"step": step})
 
-    with pytest.raises(StoreError, match="made by a newer version of this program"):
+    with pytest.raises(StoreError, match="made by a newer version of this program") as refused:
         Store.open(fresh)
+    assert str(refused.value).isprintable()

@@ -32,7 +32,8 @@ def upgrade(engine: Engine, to: str = LAST) -> None:
         if step is None and inspect(connection).has_table("trail"):
             raise StoreError(f"{shown(engine)}: has tables of this name that are no store; give another database")
         if step not in (None, *KNOWN):
-            raise StoreError(f"{shown(engine)}: was made by a newer version of this program (step {step}); update it")
+            newer = ascii(str(step))[1:-1][:40]  # whatever stands there in a damaged store
+            raise StoreError(f"{shown(engine)}: was made by a newer version of this program (step {newer}); update it")
         _run(connection, to)
 
 
