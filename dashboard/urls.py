@@ -10,7 +10,7 @@ WRITE = "/write"
 STREAM_CSV, LIVE = "/stream.csv", "/live"
 SETUP = "/setup"
 REVIEW, REVIEW_FILE = "/review", "/review."  # and the ending of the file
-RECORD, WINDOW = "/record", "/record/window"
+RECORD, WINDOW, WINDOW_FILE = "/record", "/record/window", "/record/window."  # and the ending of the file
 STUDY, STUDY_PLAN = "/study", "/study-plan.csv"
 FLEET = "/fleet"
 HEALTH, METRICS = "/healthz", "/metrics"  # for programs that watch over the board
@@ -34,6 +34,9 @@ SIGNALS, BASELINE, LINE, SPLITS, RULE_SETS, QUESTIONS, READINGS = (
 PARTS = (SIGNALS, BASELINE, LINE, SPLITS, RULE_SETS, QUESTIONS, READINGS)
 """What stands below the chart of the drift room, one at a time."""
 
+SETTINGS = ("lam", "width", "k", "h")
+"""How EWMA and CUSUM are drawn, as a link carries it."""
+
 
 @dataclass(frozen=True, slots=True)
 class StreamView:
@@ -48,6 +51,10 @@ class StreamView:
     row: str = ""  # row of the reading to point at
     rules: str = OFF  # "on": hits of run rules that do not warn are drawn too
     chart: str = ""  # another view of the same readings; "": the usual one
+    lam: str = ""  # of the EWMA: weight of the newest reading; "": the usual one, so below
+    width: str = ""  # of the EWMA: half-width of its limits, in sigmas
+    k: str = ""  # of the CUSUM: slack, in sigmas
+    h: str = ""  # of the CUSUM: the sum that signals, in sigmas
     part: str = SIGNALS  # what stands below the chart
     beside: tuple[str, ...] = ()  # other streams of the line on the same time axis: "check" or "check@position"
     by: str = ""  # how the readings are split; "": the first way there is
@@ -72,6 +79,10 @@ class StreamView:
             row=first("row"),
             rules=first("rules", OFF),
             chart=first("chart"),
+            lam=first("lam"),
+            width=first("width"),
+            k=first("k"),
+            h=first("h"),
             part=first("part", SIGNALS),
             beside=tuple(dict.fromkeys(found.get("beside", ()))),
             by=first("by"),
@@ -87,6 +98,7 @@ class StreamView:
         pairs += [(name, text) for name, text in optional if text]
         pairs += [("rules", self.rules)] if self.rules != OFF else []
         pairs += [("chart", self.chart)] if self.chart else []
+        pairs += [(name, text) for name in SETTINGS if (text := getattr(self, name))]
         pairs += [("part", self.part)] if self.part != SIGNALS else []
         pairs += [("beside", name) for name in self.beside]
         pairs += [("by", self.by)] if self.by else []
@@ -201,8 +213,16 @@ class WindowView:
     @property
     def href(self) -> str:
         """The address of the page."""
+        return WINDOW + self.to_search()
+
+    def to_search(self) -> str:
+        """Return the part of the address after and with "?"."""
         pairs = (("line", self.line), ("check", self.check), ("position", self.position), ("at", self.at))
-        return WINDOW + "?" + urlencode([pair for pair in pairs if pair[1]])
+        return "?" + urlencode([pair for pair in pairs if pair[1]])
+
+    def file_href(self, ending: str) -> str:
+        """Return the address of its evidence as a file: "html" or "pdf"."""
+        return WINDOW_FILE + ending + self.to_search()
 
 
 MOVES, FLEET_STREAMS, FLEET_SIGNALS, UNREAD = "moves", "streams", "signals", "unread"

@@ -15,7 +15,7 @@ The tool keeps the record. It decides on no part and closes nothing by itself. T
 done about it are kept on record: ISO 9001:2015 clauses 8.7 and 10.2 (memory).
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal, get_args
@@ -28,6 +28,18 @@ from spc.wording import bounds_text, source_text
 StepKind = Literal["told", "held", "found", "corrected", "retired", "decided", "closed", "reopened"]
 FailureState = Literal["open", "contained", "decided", "closed"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
+STEP_WORDS: Mapping[StepKind, str] = {
+    "told": "Who was told",
+    "held": "What was stopped and held",
+    "found": "What was found",
+    "corrected": "What was done to the line",
+    "retired": "Taken out of use for good",
+    "decided": "What the responsible Level 3 and the customer decided",
+    "closed": "Record closed",
+    "reopened": "Record opened again",
+}
+"""The steps as people read them."""
+
 BEFORE_CLOSING: tuple[StepKind, ...] = ("told", "held", "found", "decided")
 """Steps that have to stand in a record before it can be closed, since it was last opened."""
 

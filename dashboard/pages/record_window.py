@@ -3,12 +3,13 @@
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
+from flask import Response, abort, request
 
 from dashboard.auth import NoRight, need, person
 from dashboard.ids import Record, Shell
 from dashboard.pages.record import figure
 from dashboard.parts import aria, facts, kept, link, named_list, page_name, state_mark, table
-from dashboard.queries import Queries, SpcError
+from dashboard.queries import Queries, Right, SetupError, SpcError
 from dashboard.queries.record_windows import (
     right_of,
     step_form,
@@ -17,7 +18,8 @@ from dashboard.queries.record_windows import (
     window_stamp,
     write_window_step,
 )
-from dashboard.urls import WINDOW, WindowView
+from dashboard.queries.window_report import WINDOW_FORMS, window_report
+from dashboard.urls import WINDOW, WINDOW_FILE, WindowView
 from dashboard.views.record import StepForm, StepRow, WindowPage
 
 CAUTION = (
@@ -77,10 +79,23 @@ def body(page: WindowPage) -> list[Any]:
         )
         if page.ways
         else None,
-        html.P(
-            "For an auditor, on paper: print this page. What is for the screen alone is left out.",
-            className="note on-screen",
-        ),
+        files(page),
+    )
+
+
+def files(page: WindowPage) -> html.Section | None:
+    """Return the evidence of this failed check as files, for an auditor."""
+    if not page.files:
+        return None
+    links = [html.A(words, href=href, className="button", download="") for words, href in page.files]
+    says = "What failed, what is in doubt, the readings around it, and every step with who wrote it and when."
+    return html.Section(
+        [
+            html.H2("For an auditor"),
+            html.P(says),
+            html.Nav(links, className="buttons", **aria(label="Evidence as a file")),
+        ],
+        className="on-screen",
     )
 
 
@@ -224,6 +239,25 @@ def register(app: Dash, queries: Queries) -> None:
         return kept_or_refused(
             queries, WindowView.from_search(search), str(kind or ""), str(words or ""), str(who or ""), seen
         )
+
+    def file(ending: str) -> Response:
+        return file_of(queries, request.query_string.decode("utf-8", "replace"), ending)
+
+    app.server.add_url_rule(f"{WINDOW_FILE}<any({', '.join(WINDOW_FORMS)}):ending>", "window_file", file)
+
+
+def file_of(queries: Queries, search: str, ending: str) -> Response:
+    """Return the evidence of a failed check as a file, for whoever may see it."""
+    need(Right.SEE)
+    try:
+        made = window_report(queries, queries.memory, WindowView.from_search(search), ending)
+    except SetupError as refused:
+        abort(503, str(refused))
+    if made is None:
+        abort(404, "No check of this stream failed then.")
+    name, content = made
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(content, mimetype=WINDOW_FORMS[ending], headers=headers)
 
 
 def kept_or_refused(queries: Queries, view: WindowView, kind: str, words: str, who: str, seen: object) -> Any:

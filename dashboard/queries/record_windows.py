@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime, tzinfo
+from importlib.util import find_spec
 from itertools import chain
 from threading import Lock
 from typing import Any
@@ -18,11 +19,10 @@ from spc.accounts import Right
 from spc.containment import ExposureWindow
 from spc.errors import InputError
 from spc.failure_book import failure_book, write_step
-from spc.failures import BEFORE_CLOSING, FailureRecord, FailureStep
-from spc.formats import formats_now
-from spc.printed.schedule import duration_text
+from spc.failures import BEFORE_CLOSING, STEP_WORDS, FailureRecord, FailureStep
 from spc.records import StreamKey
-from spc.wording import bounds_text, source_text, time_text
+from spc.report.window_pages import doubt, window_facts, window_name
+from spc.wording import time_text
 
 NO_STORE = (
     "This board shows a bare log, which keeps no such record. Start it on a store to have one: "
@@ -127,21 +127,29 @@ def window_page(known: Known, memory: Remembered, view: WindowView) -> WindowPag
     shape, words = STATES[record.state if record else ""]
     return WindowPage(
         found=True,
-        title=f"Failed: {_name(window)}, {time_text(window.failed_at, zone)}",
+        title=f"Failed: {window_name(window)}, {time_text(window.failed_at, zone)}",
         notice="" if known.store is not None else NO_STORE,
         whose=window.key.line,
         back=back,
         state=shape,
         state_words=words,
         doubt=doubt(window, zone),
-        facts=tuple(_facts(window, zone)),
+        facts=tuple(window_facts(window, zone)),
         obliges=window.obliges,
         steps=_steps(record, zone),
         lacks=record.lacks if record and record.state != "closed" else (),
         closed=record is not None and record.state == "closed",
         figure=_figure_words(window, zone),
         ways=tuple(_ways(window, zone, stored=known.store is not None)),
+        files=tuple(_files(view)),
     )
+
+
+def _files(view: WindowView) -> Iterator[tuple[str, str]]:
+    """Yield the files that can be made here; a PDF takes a library of the report extra."""
+    if find_spec("weasyprint") is not None:
+        yield "Evidence as PDF", view.file_href("pdf")
+    yield "Evidence as HTML", view.file_href("html")
 
 
 def _no_window(found: Audited, view: WindowView, zone: tzinfo, back: str) -> WindowPage:
@@ -152,9 +160,11 @@ def _no_window(found: Audited, view: WindowView, zone: tzinfo, back: str) -> Win
     written = next(chain(exact, of_minute), None)
     if written is None:
         return WindowPage(False, "No such failed check", "No check of this stream failed then.", back=back)
+    check = found.audit.catalogue.checks.get(key.check)
+    name = " ".join(filter(None, (check.title if check else key.check, key.position)))
     return WindowPage(
         found=True,
-        title=f"{' '.join(filter(None, (key.check, key.position)))}, {time_text(written.failed_at, zone)}",
+        title=f"{name}, {time_text(written.failed_at, zone)}",
         notice="The reading that failed was corrected since, so nothing is in doubt by it now. What was written stays.",
         whose=key.line,
         back=back,
@@ -166,62 +176,9 @@ def _no_window(found: Audited, view: WindowView, zone: tzinfo, back: str) -> Win
     )
 
 
-def _name(window: ExposureWindow) -> str:
-    return " ".join(filter(None, (window.check.title, window.key.position)))
-
-
-def doubt(window: ExposureWindow, zone: tzinfo) -> str:
-    """Return since when parts may be affected, in a sentence."""
-    failed = time_text(window.failed_at, zone)
-    ran = f"the line ran {duration_text(window.in_operation)} of it"
-    if window.nothing_processed:
-        return f"The line was not in operation from {time_text(window.first, zone)} to {failed}, as far as is known."
-    if window.last_good is None:
-        said = (
-            f"The log holds no good check before {failed}: everything since its first reading may be affected; {ran}."
-        )
-    else:
-        said = f"Everything processed from {time_text(window.last_good, zone)} to {failed} may be affected; {ran}."
-    if window.open:
-        return f"{said} The check has not passed since."
-    return said
-
-
-def _facts(window: ExposureWindow, zone: tzinfo) -> Iterator[tuple[str, str]]:
-    yield "Read", f"{window.failed}, row {window.failed_row}"
-    acceptance = window.check.acceptance
-    yield "Asked", ": ".join(filter(None, (bounds_text(acceptance, window.check), source_text(acceptance))))
-    none = "none in this log: open towards the past"
-    yield "Last good check", time_text(window.last_good, zone) if window.last_good else none
-    yield "First failed check", time_text(window.failed_at, zone)
-    if window.failures > 1:
-        yield (
-            "Failed in a row",
-            f"{window.failures} checks, before it passed" if not window.open else f"{window.failures} checks",
-        )
-    yield "Passed again", time_text(window.passed_at, zone) if window.passed_at else "not yet"
-    yield (
-        "In doubt",
-        f"{duration_text(window.failed_at - window.first)}, the line in operation {duration_text(window.in_operation)}",
-    )
-    until = "until it passed again" if window.passed_at else "until now"
-    yield "Ran after the failure", f"{duration_text(window.in_operation_after)}, {until}"
-    yield (
-        "Shifts",
-        ", ".join(f"{formats_now().day(shift.day)} {shift.name}".strip() for shift in window.shifts) or "none",
-    )
-    if window.lots_recorded:
-        yield "Lots", ", ".join(window.lots) or "none written down"
-        yield "Parts", ", ".join(window.parts) or "none written down"
-    else:
-        yield "Lots and parts", "the log has no column lot or part; look in the shop's own records"
-
-
 def _steps(record: FailureRecord | None, zone: tzinfo) -> tuple[StepRow, ...]:
     steps = record.steps if record is not None else ()
-    return tuple(
-        StepRow(time_text(step.at, zone), step.by, STEPS[step.kind].partition(",")[0], step.words) for step in steps
-    )
+    return tuple(StepRow(time_text(step.at, zone), step.by, STEP_WORDS[step.kind], step.words) for step in steps)
 
 
 def _figure_words(window: ExposureWindow, zone: tzinfo) -> str:

@@ -87,3 +87,4 @@ class WindowPage:
     closed: bool = False
     figure: str = ""  # what the figure shows, in words; "": there is none
     ways: tuple[Choice, ...] = ()  # to the evidence
+    files: tuple[tuple[str, str], ...] = ()  # words, address

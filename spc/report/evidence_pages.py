@@ -42,17 +42,18 @@ def evidence_document(
         period=period.words,
         made=time_text(now, period.zone),
         made_iso=now.astimezone(period.zone).isoformat(timespec="seconds"),
-        opening=Section("The record this was taken from", tuple(_opening(store, verified))),
+        opening=Section("The record this was taken from", tuple(_opening(store.name, verified))),
         sections=tuple(_sections(store, audit, results, period)),
     )
 
 
-def _opening(store: Store, verified: Verified) -> Iterator[Block]:
+def record_blocks(name: str, verified: Verified) -> Iterator[Block]:
+    """Yield which record a paper was taken from, whether it is whole, and how both can be compared."""
     whole = "whole: every entry and every reading is what was written"
     state = whole if verified.misfit is None else f"NOT WHOLE: {verified.misfit.words}"
     yield Facts(
         (
-            ("Record", store.name),
+            ("Record", name),
             ("Entries in its trail", f"{verified.entries:,}"),
             ("Readings", f"{verified.readings:,}"),
             ("State", state),
@@ -65,6 +66,10 @@ def _opening(store: Store, verified: Verified) -> Iterator[Block]:
         f"compared at any time: spc verify --digest {verified.digest}",
         "note",
     )
+
+
+def _opening(name: str, verified: Verified) -> Iterator[Block]:
+    yield from record_blocks(name, verified)
     yield Words(
         "The pack shows what stands in the record. It judges no part and no one's work; that is for the responsible "
         "Level 3 and the auditor.",

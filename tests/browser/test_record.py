@@ -79,7 +79,7 @@ def test_a_failed_check_goes_to_paper_without_what_can_be_tapped(site, open_page
     shim(page)
     form, way = page.get_by_role("heading", name="Write down what was done"), page.locator(".record-back")
     expect(form).to_be_visible()
-    expect(page.get_by_text("For an auditor, on paper: print this page.")).to_be_visible()
+    expect(page.get_by_role("link", name="Evidence as PDF")).to_be_visible()
     page.emulate_media(media="print")
 
     expect(form).to_be_hidden()

@@ -1,9 +1,11 @@
 """The page of one failed check: what is in doubt, and what people write down about it, once."""
 
 from concurrent.futures import ThreadPoolExecutor
+from html import unescape
 
 import pytest
 
+from dashboard.app import create_app
 from dashboard.auth import Person
 from dashboard.pages.record_window import body, kept_or_refused
 from dashboard.queries import Right, SpcError
@@ -22,6 +24,7 @@ from dashboard.queries.record_windows import (
     write_window_step,
 )
 from dashboard.urls import StreamView, WindowView
+from spc.errors import SetupError
 from spc.failure_book import window_at
 from spc.failures import BEFORE_CLOSING, STEP_KINDS, FailureRecord, WrittenStep
 from spc.times import from_microseconds
@@ -206,6 +209,46 @@ def test_failures_of_one_minute_have_an_address_each(tmp_path):
     assert window_at(found.book, AMMETER, second.failed_at) == second
     with pytest.raises(SpcError, match="give the seconds, too"):
         window_at(found.book, AMMETER, first.failed_at.replace(second=0))
+
+
+def test_the_evidence_is_a_file_with_the_same_facts_and_steps(queries):
+    view = view_of(queries, SHIM)
+    write(queries, view, "told", "Level 3 <told>")
+    page = window_page(queries, queries.memory, view)
+    client = create_app(queries).server.test_client()
+    files = {words: client.get(href) for words, href in page.files}
+    report = files["Evidence as HTML"]
+    text = unescape(report.text)
+
+    assert report.headers["Content-Disposition"].startswith(
+        'attachment; filename="failed-line-1-notched-shim-hub-2026-'
+    )
+    for words in (page.doubt, *(value for _, value in page.facts), *page.obliges, *page.lacks, "Level 3 <told>", "kim"):
+        assert words in text
+    assert "Level 3 <told>" not in report.text
+    assert queries.store.verify().digest in text
+    assert files["Evidence as PDF"].data.startswith(b"%PDF-")
+
+
+def test_the_evidence_of_a_bare_log_says_that_it_keeps_no_record(tmp_path):
+    queries = asked(write_line(tmp_path))
+    client = create_app(queries).server.test_client()
+    answer = client.get(view_of(queries, AMMETER).file_href("html"))
+
+    assert "Nothing is written down about this failed check" in answer.text
+    assert "A log, not a store" in answer.text
+    assert client.get(WindowView("Line 9", "x").file_href("html")).status_code == 404
+
+
+def test_evidence_that_cannot_be_made_here_says_how(queries, monkeypatch):
+    def lacking(html):
+        raise SetupError("a PDF cannot be made here; install it")
+
+    monkeypatch.setattr("spc.report.pdf.pdf_of", lacking)
+    answer = create_app(queries).server.test_client().get(view_of(queries, SHIM).file_href("pdf"))
+
+    assert answer.status_code == 503
+    assert "install it" in answer.text
 
 
 @pytest.mark.parametrize("at", ["", "soon", "2026-04-10T14:11", "9999-12-31T23:59", "0001-01-01T00:00"])
