@@ -6,6 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
+from spc.by_identity import by_identity
 from spc.monitor import monitor_stream, pays_to_compile
 from spc.records import Event, Readings, StreamKey
 from spc.results import StreamResult
@@ -44,7 +45,20 @@ def as_of(result: StreamResult, now: datetime) -> StreamResult:
     events = events_until(result.events, now)
     if n == len(result.readings) and len(events) == len(result.events):
         return result
-    return monitor_stream(first_readings(result.readings, n), events, result.check, compiled=pays_to_compile(n))
+    kept, asked = _cut(result), (n, len(events))
+    found = kept.get(asked)
+    if found is None:
+        part = first_readings(result.readings, n)
+        found = monitor_stream(part, events, result.check, compiled=pays_to_compile(n))
+        kept.clear()
+        kept[asked] = found
+    return found
+
+
+@by_identity
+def _cut(result: StreamResult) -> dict[tuple[int, int], StreamResult]:
+    """Return where to keep a stream as it stands, for as long as no other row or event comes to be past."""
+    return {}
 
 
 def events_until(events: Iterable[Event], now: datetime) -> tuple[Event, ...]:

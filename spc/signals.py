@@ -1,7 +1,7 @@
 """From single signals to what a person is told: what moves, since when, what to look at first."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Literal
 
@@ -258,6 +258,30 @@ def stream_state(result: StreamResult, zone: tzinfo, now: datetime, due: CheckDu
         due: how the stream stands to its interval; None where nothing is known of that.
     """
     result = as_of(result, now)
+    return at_moment(standing_state(result, zone, due), result, zone, now, due)
+
+
+def at_moment(
+    state: StreamState, result: StreamResult, zone: tzinfo, now: datetime, due: CheckDue | None
+) -> StreamState:
+    """Return what `standing_state` says of a stream, with what the clock alone changes of it: its age, what is due."""
+    last = last_read(result)
+    taken = from_microseconds(int(result.readings.taken_at[last])) if last is not None else None
+    return replace(
+        state,
+        age_text=age_text(taken, now) if taken else "",
+        due_text=due_text(due, zone, now) if due else "",
+    )
+
+
+def standing_state(result: StreamResult, zone: tzinfo, due: CheckDue | None) -> StreamState:
+    """Return what the board says of a stream for as long as neither it nor how it stands to its interval changes.
+
+    Args:
+        result: of the stream, nothing in it later than now.
+        zone: of the times told.
+        due: how the stream stands to its interval; None where nothing is known of that.
+    """
     word, gist, because, look_first = _word(result, zone, due)
     last = last_read(result)
     taken = from_microseconds(int(result.readings.taken_at[last])) if last is not None else None
@@ -273,11 +297,11 @@ def stream_state(result: StreamResult, zone: tzinfo, now: datetime, due: CheckDu
         margin_text=margin_text,
         margin_fraction=margin_fraction,
         taken_text=time_text(taken, zone) if taken else "never",
-        age_text=age_text(taken, now) if taken else "",
+        age_text="",
         limits_text=" \N{EN DASH} ".join(
             filter(None, (bounds_text(acceptance, result.check), source_text(acceptance)))
         ),
-        due_text=due_text(due, zone, now) if due else "",
+        due_text="",
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
-from dashboard.queries.board import board_page
+from dashboard.queries.board import Before, board_page
 from dashboard.queries.drift import Room
 from dashboard.queries.drift_writes import WHO, WRITINGS, form, write
 from dashboard.queries.fleet import fleet_page
@@ -47,16 +47,19 @@ class Queries(Known):
     def __init__(self, source: Source, settings: Settings, clock: Callable[[], datetime] = utc_now) -> None:
         super().__init__(source, settings, clock)
         self.memory = Remembered()
+        self._told: Before = {}
 
     def board(self) -> BoardPage:
         """Return the board as of this minute."""
         snapshot = self.source.snapshot
         stands, kept = self.seen(snapshot), self._kept_board
         if kept is None or kept[0] is not stands:
-            kept = self._kept_board = (
-                stands,
-                board_page(stands, snapshot.scan.zone, self.reactions(), writes=self.store is not None),
-            )
+            with self._one_asks:
+                kept = self._kept_board
+                if kept is None or kept[0] is not stands:
+                    zone, writes = snapshot.scan.zone, self.store is not None
+                    page = board_page(stands, zone, self.reactions(), writes=writes, before=self._told)
+                    kept = self._kept_board = (stands, page)
         return kept[1]
 
     def reactions(self) -> Mapping[StreamKey, list[Any]]:

@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -11,12 +12,12 @@ from dashboard.queries.words import stream_id, unconfirmed, value_and_unit, view
 from dashboard.urls import ROWS, write_href
 from dashboard.views import STATE_WORDS, BoardPage, Due, Line, Tile, Todo
 from spc.as_of import RowsAhead
-from spc.check_due import due_soon
+from spc.check_due import CheckDue, due_soon
 from spc.figures import course
 from spc.formats import formats_now
 from spc.records import Event, StreamKey
 from spc.results import StreamResult
-from spc.signals import StreamState, episodes, stream_state, subject
+from spc.signals import StreamState, at_moment, episodes, standing_state, subject
 from spc.standing import Standing
 from spc.times import from_microseconds, to_microseconds
 from spc.wording import chart_name, time_text
@@ -32,7 +33,23 @@ MARGIN = re.compile(r"(?P<by>\S+) (?P<way>(above|below) the (lower|upper)) limit
 Reactions = Mapping[StreamKey, Sequence[Any]]
 
 
-def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: bool) -> BoardPage:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was told of one stream, and what that rests on; the clock changes its age and what is due, nothing else."""
+
+    result: StreamResult
+    rests_on: tuple[Any, ...]
+    state: StreamState
+    tile: Tile
+
+
+Before = dict[StreamKey, Told]
+"""What was told of each stream the last time: at a change of one of them the others are not reckoned anew."""
+
+
+def board_page(
+    stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: bool, before: Before | None = None
+) -> BoardPage:
     """Return the board.
 
     Args:
@@ -40,8 +57,15 @@ def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: 
         zone: the site's.
         reactions: what people wrote down about signals, by stream, in the order written.
         writes: whether checks can be written down on this board.
+        before: what was told the last time, kept up to date here; None where nothing is to be kept.
     """
-    states = [(result, stream_state(result, zone, stands.now, stands.due.get(result.key))) for result in stands.streams]
+    year, told = stands.now.astimezone(zone).year, {} if before is None else before
+    for result in stands.streams:
+        told[result.key] = _told(result, zone, year, stands.due.get(result.key), told.get(result.key))
+    states = [
+        (result, at_moment(told[result.key].state, result, zone, stands.now, stands.due.get(result.key)))
+        for result in stands.streams
+    ]
     urgent = [pair for pair in states if pair[1].word in URGENT]
     urgent.sort(key=lambda pair: _urgency(*pair))
     due = sorted((result for result in stands.streams if _soon(result, stands)), key=lambda result: _by(result, stands))
@@ -49,11 +73,17 @@ def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: 
     lines = []
     for name in names:
         own = [(result, state) for result, state in states if result.key.line == name]
-        year = stands.now.astimezone(zone).year
         dues = {result.key: stands.due.get(result.key) for result, _ in own}
         resting = {key for key, due in dues.items() if due is not None and due.word == "not in operation"}
         since = next((state.due_text for result, state in own if result.key in resting), "")
-        tiles = tuple(_tile(*pair, year, _due_words(*pair, stands, pair[0].key in resting, year)) for pair in own)
+        tiles = tuple(
+            replace(
+                told[result.key].tile,
+                age=state.age_text,
+                due=_due_words(result, state, stands, result.key in resting, year),
+            )
+            for result, state in own
+        )
         lines.append(Line(name, since, _counts(state for _, state in own), tiles))
     return BoardPage(
         todos=(
@@ -66,6 +96,15 @@ def board_page(stands: Standing, zone: tzinfo, reactions: Reactions, *, writes: 
         due_in_all=len(due),
         said=_counted(state for _, state in states),
     )
+
+
+def _told(result: StreamResult, zone: tzinfo, year: int, due: CheckDue | None, before: Told | None) -> Told:
+    """Return what is told of a stream: the same as before where it rests on the same."""
+    rests_on = (due, zone, year, formats_now())
+    if before is not None and before.result is result and before.rests_on == rests_on:
+        return before
+    state = standing_state(result, zone, due)
+    return Told(result, rests_on, state, _tile(result, state, year))
 
 
 def _urgency(result: StreamResult, state: StreamState) -> tuple[int, float, int]:
@@ -214,7 +253,8 @@ def _due_words(result: StreamResult, state: StreamState, stands: Standing, resti
     return _late_since(state, year) if state.word == "overdue" else state.due_text
 
 
-def _tile(result: StreamResult, state: StreamState, year: int, due: str) -> Tile:
+def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:
+    """Return a tile, without what the clock changes of it."""
     value, unit = value_and_unit(result, state.last_text)
     drawn = course(result)
     return Tile(
@@ -228,8 +268,8 @@ def _tile(result: StreamResult, state: StreamState, year: int, due: str) -> Tile
         margin=_spare(state.margin_text),
         margin_fraction=state.margin_fraction,
         taken=_short(state.taken_text, year),
-        age=state.age_text,
-        due=due,
+        age="",
+        due="",
         course={"course": drawn.course, "limits": drawn.limits, "marks": drawn.marks} if drawn else {},
         course_words=drawn.words if drawn else "",
         unconfirmed=unconfirmed(result),

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
+from threading import RLock
 from typing import TYPE_CHECKING, Any, Protocol
 
 from dashboard.queries.words import count, key_of, unconfirmed
@@ -93,6 +94,7 @@ class Known:
     def __init__(self, source: Source, settings: Settings, clock: Callable[[], datetime] = utc_now) -> None:
         self.source, self.settings, self.clock = source, settings, clock
         self.calendar = site_calendar(settings)
+        self._one_asks = RLock()
         self._stands: tuple[tuple[int, int], Standing] | None = None
         self._seen: tuple[Standing, Standing] | None = None
 
@@ -139,7 +141,10 @@ class Known:
         stamp = (snapshot.version, int(now.timestamp() // 60))
         kept = self._stands
         if kept is None or kept[0] != stamp:
-            kept = self._stands = (stamp, standing(snapshot.scan, self.calendar, now))
+            with self._one_asks:  # all screens ask at once when something changes
+                kept = self._stands
+                if kept is None or kept[0] != stamp:
+                    kept = self._stands = (stamp, standing(snapshot.scan, self.calendar, now))
         return kept[1]
 
     @property
