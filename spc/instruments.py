@@ -5,7 +5,6 @@ used on the streams the event touches, or of the one its note names. On a check 
 reference the event is about the panel meter, so there only the note counts.
 """
 
-import tomllib
 from calendar import monthrange
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -17,8 +16,7 @@ import numpy as np
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.table import Length, Table, nearest
-from spc.catalogue.toml_file import toml_bytes, toml_values
-from spc.errors import CatalogueError
+from spc.catalogue.toml_file import toml_file
 from spc.monitor import touches
 from spc.records import Event, Readings, StreamKey
 from spc.schedule.site_calendar import YEARS
@@ -88,16 +86,7 @@ def load_instruments(path: Path | str, zone: tzinfo) -> InstrumentFile:
     Raises:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
-    try:
-        values = toml_values(toml_bytes(path).decode("utf-8-sig"))
-    except OSError as error:
-        raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a file") from None
-    except UnicodeDecodeError as error:
-        raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
-    except (ValueError, RecursionError) as error:
-        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
-        raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None
-    return instruments_from(values, str(path), zone)
+    return instruments_from(toml_file(path, "a file of instruments"), str(path), zone)
 
 
 def instruments_from(values: Mapping[str, Any], source: str, zone: tzinfo) -> InstrumentFile:

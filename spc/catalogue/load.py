@@ -4,7 +4,6 @@ The format is described at the top of `starter.toml`.
 """
 
 import re
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -14,8 +13,7 @@ from spc.catalogue.build import RULE_FIELDS, check_from
 from spc.catalogue.check import EVENT_KINDS, Catalogue
 from spc.catalogue.site import SITE_KEYS, formats_from
 from spc.catalogue.table import LIFTED, Table, nearest, shown
-from spc.catalogue.toml_file import toml_bytes, toml_values
-from spc.errors import CatalogueError
+from spc.catalogue.toml_file import toml_file
 from spc.units import convertible, same_unit, units_like
 
 STARTER = Path(__file__).with_name("starter.toml")
@@ -47,26 +45,12 @@ def load_catalogue(path: Path | str | None = None) -> Catalogue:
     Raises:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
-    return starter() if path is None else catalogue_from(_read(Path(path)), str(path))
-
-
-def _read(path: Path) -> Values:
-    try:
-        text = toml_bytes(path).decode("utf-8-sig")
-    except OSError as error:
-        raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a catalogue file") from None
-    except UnicodeDecodeError as error:
-        raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
-    try:
-        return toml_values(text)
-    except (ValueError, RecursionError) as error:
-        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
-        raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None
+    return starter() if path is None else catalogue_from(toml_file(path, "a catalogue file"), str(path))
 
 
 @cache
 def _starter_values() -> Values:
-    return _read(STARTER)
+    return toml_file(STARTER, "a catalogue file")
 
 
 def catalogue_from(values: Values, source: str) -> Catalogue:

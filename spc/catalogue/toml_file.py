@@ -7,6 +7,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from spc.errors import CatalogueError
+
 LARGEST_TOML = 1_000_000
 """Characters of the largest file of TOML that is read; the starter catalogue has 30,000."""
 
@@ -16,12 +18,43 @@ MOST_PARTS = 32
 PART = re.compile(r"[ \t]*[\w\"'-]+[ \t]*")
 
 
-def toml_bytes(path: Path | str) -> bytes:
-    """Return what is in a file.
+def toml_file(path: Path | str, what: str) -> dict[str, Any]:
+    """Return the values in a file of TOML; `what` says in refusals which file it should be, such as "a calendar file".
 
     Raises:
-        OSError: it cannot be read, or is a device or a pipe, which might never end.
+        CatalogueError: as `toml_text` and `toml_table`.
     """
+    return toml_table(toml_text(path, what), str(path))
+
+
+def toml_text(path: Path | str, what: str) -> str:
+    """Return the text of a file; `what` as `toml_file`.
+
+    Raises:
+        CatalogueError: it cannot be read, is a device or a pipe, which might never end, or is no UTF-8.
+    """
+    try:
+        return _bytes(path).decode("utf-8-sig")
+    except OSError as error:
+        raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of {what}") from None
+    except UnicodeDecodeError as error:
+        raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
+
+
+def toml_table(text: str, source: str) -> dict[str, Any]:
+    """Return the values that a text of TOML holds; refusals name it as `source`.
+
+    Raises:
+        CatalogueError: it is no TOML or goes beyond the limits above, holds too long a number, or nests too deep.
+    """
+    try:
+        return _values(text)
+    except (ValueError, RecursionError) as error:
+        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
+        raise CatalogueError(f"{source}: {problem}; correct the TOML there") from None
+
+
+def _bytes(path: Path | str) -> bytes:
     place = Path(path)
     if not stat.S_ISREG(mode := place.stat().st_mode) and not stat.S_ISDIR(mode):
         raise OSError(errno.EINVAL, "a device or a pipe, not a file")
@@ -29,13 +62,7 @@ def toml_bytes(path: Path | str) -> bytes:
         return file.read(LARGEST_TOML * 4 + 1)
 
 
-def toml_values(text: str) -> dict[str, Any]:
-    """Return the values that a text of TOML holds.
-
-    Raises:
-        tomllib.TOMLDecodeError: it is no TOML, or goes beyond the limits above.
-        ValueError, RecursionError: it holds a number of too many digits, or nests too deep.
-    """
+def _values(text: str) -> dict[str, Any]:
     if len(text) > LARGEST_TOML:
         raise tomllib.TOMLDecodeError(f"more than {LARGEST_TOML:,} characters, which no such file needs")
     for number, line in enumerate(text.split("\n"), 1):

@@ -48,8 +48,8 @@ words = { "trace" = "<1" }          # beside and before those of all columns
 """
 
 import re
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from datetime import time as TimeOfDay
@@ -60,7 +60,7 @@ from typing import Literal, cast, get_args
 from spc.catalogue.acceptance import plain_word
 from spc.catalogue.check import Catalogue, Check
 from spc.catalogue.table import Table, nearest, shown
-from spc.catalogue.toml_file import toml_bytes, toml_values
+from spc.catalogue.toml_file import toml_table, toml_text
 from spc.errors import CatalogueError, LayoutError
 from spc.ingest.sheet import letters, place_of
 from spc.units import convertible, quantity, same_unit, units_like
@@ -164,27 +164,23 @@ def load_layout(path: Path | str, catalogue: Catalogue) -> Layout:
     Raises:
         LayoutError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
-    try:
-        text = toml_bytes(path).decode("utf-8-sig")
-    except FileNotFoundError:
-        raise LayoutError(f"{path}: there is no such file; `spc layout` proposes a layout") from None
-    except OSError as error:
-        raise LayoutError(f"{path}: cannot be read ({error.strerror}); give the path of a layout file") from None
-    except UnicodeDecodeError as error:
-        raise LayoutError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
+    with _refused_as_a_layout():
+        text = toml_text(path, "a layout file; `spc layout` proposes one")
     return layout_from(text, str(path), catalogue)
 
 
 def layout_from(text: str, file: str, catalogue: Catalogue) -> Layout:
     """Return the layout that the TOML `text` describes, `file` naming it in refusals; as `load_layout`."""
+    with _refused_as_a_layout():
+        return _layout(Table(file, "", toml_table(text, file)), catalogue)
+
+
+@contextmanager
+def _refused_as_a_layout() -> Iterator[None]:
+    """Refuse a layout in the words that any file of TOML is refused in."""
     try:
-        values = toml_values(text)
-    except (ValueError, RecursionError) as error:
-        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
-        raise LayoutError(f"{file}: {problem}; correct the TOML there") from None
-    try:
-        return _layout(Table(file, "", values), catalogue)
-    except CatalogueError as error:  # the words of a table that is refused are the same, whatever file it is of
+        yield
+    except CatalogueError as error:
         raise LayoutError(str(error)) from None
 
 

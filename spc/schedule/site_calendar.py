@@ -32,7 +32,6 @@ moment the clock jumps by; one that the autumn change repeats stands for the fir
 """
 
 import re
-import tomllib
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
@@ -40,8 +39,7 @@ from typing import Any
 
 from spc.catalogue.check import Catalogue
 from spc.catalogue.table import Table, nearest, shown
-from spc.catalogue.toml_file import toml_bytes, toml_values
-from spc.errors import CatalogueError
+from spc.catalogue.toml_file import toml_file
 from spc.records import StreamKey
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -170,16 +168,7 @@ def load_calendar(path: Path | str, catalogue: Catalogue) -> SiteCalendar:
     Raises:
         CatalogueError: the file cannot be read, or has a mistake: file, key, value and remedy in one line.
     """
-    try:
-        values = toml_values(toml_bytes(path).decode("utf-8-sig"))
-    except OSError as error:
-        raise CatalogueError(f"{path}: cannot be read ({error.strerror}); give the path of a calendar file") from None
-    except UnicodeDecodeError as error:
-        raise CatalogueError(f"{path}: byte {error.start} is no UTF-8 text; save the file as UTF-8") from None
-    except (ValueError, RecursionError) as error:
-        problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
-        raise CatalogueError(f"{path}: {problem}; correct the TOML there") from None
-    return calendar_from(values, str(path), catalogue)
+    return calendar_from(toml_file(path, "a calendar file"), str(path), catalogue)
 
 
 def calendar_from(values: dict[str, Any], source: str, catalogue: Catalogue) -> SiteCalendar:
