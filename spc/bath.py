@@ -71,28 +71,6 @@ class BathKnowledge:
         return Estimate(middle, low, high)
 
 
-def powder_needed(short: float, powder_yield: float, volume_l: float) -> float:
-    """Return the grams of powder that raise `volume_l` litres by `short` mL/100 mL.
-
-    Raises:
-        InputError: a yield or a volume that is not above 0.
-
-    Source:
-        Arithmetic: level = yield times powder over volume.
-    """
-    if not (powder_yield > 0 and volume_l > 0):
-        raise InputError(f"yield is {powder_yield} and volume {volume_l}; both must be above 0")
-    return short / powder_yield * volume_l
-
-
-def carrier_to_exchange(level: float, target: float, volume_l: float) -> float:
-    """Return the litres of carrier that take the place of bath to bring `volume_l` litres from `level` to `target`.
-
-    A tank that stands so far below its mark has lost it by evaporation; from a full one as much is drained first.
-    """
-    return volume_l * max(0.0, 1.0 - target / level) if level > 0 else 0.0
-
-
 def carrier_to_add(level: float, target: float, volume_l: float) -> float:
     """Return the litres of carrier on top of `volume_l` litres that bring them from `level` to `target`."""
     if target <= 0:

@@ -15,7 +15,7 @@ The tool keeps the record. It decides on no part and closes nothing by itself. T
 done about it are kept on record: ISO 9001:2015 clauses 8.7 and 10.2 (memory).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal, get_args
@@ -162,13 +162,6 @@ def with_step(record: FailureRecord, step: FailureStep) -> FailureRecord:
     if step.kind == "closed" and record.lacks:
         raise InputError(f"the record cannot be closed yet; still missing: {'; '.join(record.lacks)}")
     return replace(record, steps=(*record.steps, replace(step, by=by, words=words)))
-
-
-def with_steps(record: FailureRecord, steps: Iterable[FailureStep]) -> FailureRecord:
-    """Return the record with all of `steps`, one after the other; refusals as `with_step`."""
-    for step in steps:
-        record = with_step(record, step)
-    return record
 
 
 def _named(text: str, field: str, wanted: str) -> str:

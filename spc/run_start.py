@@ -192,16 +192,6 @@ def counts_by_month(
     return tuple(months), tuple((sum(failed), len(failed)) for failed in months.values())
 
 
-def indications_missed(samples: Iterable[SetupSample], *, line: str, part: str) -> tuple[tuple[int, int], ...]:
-    """Return rows of (missed, expected) of a part with known defects, a run each, in time order."""
-    return tuple(
-        (reference.expected - reference.seen, reference.expected)
-        for sample in sorted(samples, key=lambda each: each.at)
-        for reference in [sample.reference]
-        if sample.line == line and isinstance(reference, KnownDefectPart) and reference.name == part
-    )
-
-
 def runs_between_failures(samples: Iterable[SetupSample], *, line: str) -> tuple[tuple[int, ...], PassesLimits | None]:
     """Return the good runs between two that failed, and their probability limits; None with fewer than 3 failures."""
     gaps = tuple(passes_between(runs_failed(samples, line=line)))

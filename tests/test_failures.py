@@ -1,7 +1,9 @@
 """The record of a failed check: which step may follow which, and what it takes to close one."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import reduce
 
 import pytest
 from hypothesis import given
@@ -16,7 +18,6 @@ from spc.failures import (
     open_record,
     passed_again,
     with_step,
-    with_steps,
 )
 from tests.schedule.made_site import local
 from tests.test_containment import bath, windows
@@ -36,6 +37,10 @@ def step(kind: str, hours: float = 1, *, by: str = "T1", words: str = "as agreed
 
 
 ALL = [step(kind, hours) for hours, kind in enumerate(BEFORE_CLOSING, start=1)]
+
+
+def with_steps(before: FailureRecord, steps: Iterable[FailureStep]) -> FailureRecord:
+    return reduce(with_step, steps, before)
 
 
 def test_a_record_starts_with_what_the_window_says():

@@ -18,7 +18,6 @@ from spc.run_start import (
     Technique,
     checked,
     counts_by_month,
-    indications_missed,
     ring_minimum,
     runs_between_failures,
     runs_failed,
@@ -146,14 +145,3 @@ def test_runs_of_another_line_and_their_order_do_not_matter():
     mixed = [*reversed(runs("..p")), *runs("nnn", line="Line B")]
 
     assert runs_failed(mixed, line=LINE) == (False, False, True)
-
-
-def test_indications_missed_of_those_expected():
-    samples = [
-        sample(at=local("2025-03-04T06:30"), reference=KnownDefectPart("gear 3", 3, 4)),
-        sample(at=local("2025-03-03T06:30"), reference=KnownDefectPart("gear 3", 4, 4)),
-        sample(reference=KnownDefectPart("pin 8", 0, 2)),
-        sample(),
-    ]
-
-    assert indications_missed(samples, line=LINE, part="gear 3") == ((0, 4), (1, 4))

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
 ZONES = (1.0, 2.0, 3.0)
-MORE = 0.5
 
 
 def run_rules_figure(

@@ -39,12 +39,6 @@ def _nearest(places: dict[tuple[str, str], dict[datetime, Acceptance]], at: date
     raise AssertionError("a moment at which no decision is valid")
 
 
-def limits_on(decisions: Iterable[LimitDecision], check: Check, key: StreamKey, at: datetime) -> Acceptance:
-    """Return the limits a reading at `at` is judged by: those decided, else the catalogue's."""
-    valid = [acceptance for moment, acceptance in decided_for(decisions, key) if moment <= at]
-    return valid[-1] if valid else check.acceptance_for(key)
-
-
 def decided_check(decisions: Iterable[LimitDecision], check: Check, key: StreamKey, last: datetime) -> Check:
     """Return `check` as a stream uses it under the decisions: every reading is judged by the limits of its own day.
 

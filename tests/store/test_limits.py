@@ -13,7 +13,7 @@ from spc.errors import StoreError
 from spc.monitor import monitor_stream
 from spc.records import StreamKey
 from spc.store.entries import LimitDecision
-from spc.store.limits import decided_check, decided_for, decisions_of, limits_on
+from spc.store.limits import decided_check, decided_for, decisions_of
 from tests.store.made_store import BATH, NOW, read_text
 
 DAY = datetime(2025, 3, 4, tzinfo=UTC)
@@ -31,7 +31,8 @@ def decision(days: int, limits: Acceptance, line: str = "", position: str = "") 
 def test_the_limits_of_the_day():
     decisions = [decision(0, fixed(0.1, 0.4)), decision(10, fixed(0.15, 0.3))]
 
-    found = [limits_on(decisions, CHECK, BATH, DAY + timedelta(days=days)).upper for days in (-1, 0, 9, 10, 99)]
+    days = [DAY + timedelta(days=days) for days in (-1, 0, 9, 10, 99)]
+    found = [decided_check(decisions, CHECK, BATH, day).acceptance.upper for day in days]
 
     assert found == [CHECK.acceptance.upper, 0.4, 0.4, 0.3, 0.3]
 
@@ -55,7 +56,7 @@ def test_the_narrower_place_counts_first_whenever_it_was_decided():
 def test_of_two_decisions_for_one_moment_the_later_written_counts():
     decisions = [decision(0, fixed(0.1, 0.4)), decision(0, fixed(0.1, 0.5))]
 
-    assert limits_on(decisions, CHECK, BATH, DAY).upper == 0.5
+    assert decided_check(decisions, CHECK, BATH, DAY).acceptance.upper == 0.5
 
 
 def test_a_reading_is_judged_by_the_limits_of_its_own_day(tmp_path):
