@@ -161,6 +161,19 @@ def test_places_of_readings_are_taken_from_the_caller():
     assert figure.layout.xaxis.title.text == "hours of use"
 
 
+@pytest.mark.parametrize(("width", "scale", "n"), [(400, 1.0, 4), (960, 1.0, 8), (960, 2.0, 4)])
+def test_places_are_called_by_name_as_many_as_have_room(width, scale, n):
+    chart, plotted = CHARTS["trend"], CHARTS["trend"].plot(MOVED, made()["limits of trend"])
+    names = [f"month {place}" for place in range(1, len(MOVED) + 1)]
+    screen = Screen(theme="light", width=width, scale=scale)
+
+    axis = results.control_chart_figure(chart, plotted, what="Samples", called=names, screen=screen).layout.xaxis
+
+    assert [word.strip() for word in axis.ticktext] == [names[int(place) - 1] for place in axis.tickvals]
+    assert axis.tickvals[0] == 1.0
+    assert len(axis.tickvals) <= n
+
+
 def test_a_step_shows_levels_date_and_set():
     found, figure = made()["step"], drawn("step_change_figure")
 

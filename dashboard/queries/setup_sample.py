@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from dashboard.queries.entry_cards import NO_STORE
@@ -138,7 +139,8 @@ def runs_figure(known: Known, line: str, screen: Mapping[str, object]) -> Any:
         FRACTION_FAILED,
         plotted,
         what=f"Set-up samples of {line}",
-        along=f"month, {months[0]} being 1",
+        along="month",
+        called=tuple(f"{date.fromisoformat(f'{month}-01'):%b %Y}" for month in months),
         screen=screen_of(dict(screen)),
     )
 

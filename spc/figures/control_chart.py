@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 OWN_UNIT = {"cusum": "sigma", "fraction_failed": "", "passes_between": ""}
 """Charts whose values are not in the readings' unit, and what they are in."""
 
+ROOM = 110
+"""Pixels along the axis, at a normal size of letters, for what one place is called."""
+
 
 def control_chart_figure(
     chart: Chart[Any, Any],
@@ -29,6 +32,7 @@ def control_chart_figure(
     unit: str = "",
     at: Sequence[Any] | None = None,
     along: str = "reading",
+    called: Sequence[str] = (),
     screen: Screen | None = None,
 ) -> "go.Figure":
     """Return one chart as a figure.
@@ -39,7 +43,8 @@ def control_chart_figure(
         what: what the readings are of.
         unit: of the readings.
         at: place of each reading on the axis (times, hours of use); without it the readings' numbers from 1.
-        along: what `at` is.
+        along: what `at` is, or what stands one after the other.
+        called: what the places from 1 are called, such as months, as many as have room; without it their numbers.
         screen: what it is drawn for.
     """
     screen = screen or Screen()
@@ -54,10 +59,17 @@ def control_chart_figure(
         _limit(places, level, theme, name, CENTRE if name == "centre line" else CONTROL, steps)
         for name, level in zip(names, levels, strict=True)
     ]
-    traces += [_values(chart, plotted, which, places, theme, unit) for which in range(len(chart.lines))]
-    traces.append(_signals(plotted, places, theme, unit))
+    told = list(called) or places
+    traces += [_values(chart, plotted, which, places, told, theme, unit) for which in range(len(chart.lines))]
+    traces.append(_signals(plotted, places, told, theme, unit))
     title = chart.title if chart.title.isupper() else chart.title.lower()
-    x = Axis(along, None if at is not None else (0.5, len(places) + 0.5))
+    every = -(-len(called) // max(2, int(screen.width / (ROOM * screen.scale))))
+    x = Axis(
+        along,
+        None if at is not None else (0.5, len(places) + 0.5),
+        at=tuple(float(place) for place in places[::every]) if called else (),
+        words=tuple(called[::every]) if called else (),
+    )
     y = Axis(titled(f"{what}: {title}", unit), span)
     return sheet([Pane(traces, x, y, _names(plotted, theme), height=330)], screen)
 
@@ -76,14 +88,20 @@ def drawable(values: FloatArray) -> list[float | None]:
 
 
 def _values(
-    chart: Chart[Any, Any], plotted: Plotted, which: int, places: Sequence[Any], theme: Theme, unit: str
+    chart: Chart[Any, Any],
+    plotted: Plotted,
+    which: int,
+    places: Sequence[Any],
+    told: Sequence[Any],
+    theme: Theme,
+    unit: str,
 ) -> Trace:
     values = plotted.values[:, which]
-    trace = points(places, drawable(values), theme.ink, chart.lines[which], _touched(places, values, unit))
+    trace = points(places, drawable(values), theme.ink, chart.lines[which], _touched(told, values, unit))
     return {**trace, "mode": "lines+markers", "line": {"color": theme.ink, "width": 1.1}}
 
 
-def _signals(plotted: Plotted, places: Sequence[Any], theme: Theme, unit: str) -> Trace:
+def _signals(plotted: Plotted, places: Sequence[Any], told: Sequence[Any], theme: Theme, unit: str) -> Trace:
     """Return the marks of readings beyond a limit, each on the line that is beyond it."""
     beyond = np.flatnonzero(plotted.side != NO_SIDE)
     off = np.nan_to_num(plotted.values[beyond] - plotted.centre_line[beyond, None])
@@ -91,12 +109,13 @@ def _signals(plotted: Plotted, places: Sequence[Any], theme: Theme, unit: str) -
     values = plotted.values[beyond, farthest]
     sides = ["above" if side == HIGH else "below" for side in plotted.side[beyond]]
     at = [places[int(i)] for i in beyond]
-    words = [f"{touched}<br>{side} its limit" for touched, side in zip(_touched(at, values, unit), sides, strict=True)]
+    names = [told[int(i)] for i in beyond]
+    words = [f"{said}<br>{side} its limit" for said, side in zip(_touched(names, values, unit), sides, strict=True)]
     return signalled(at, values.tolist(), theme, words)
 
 
-def _touched(places: Sequence[Any], values: FloatArray, unit: str) -> list[str]:
-    return [f"<b>{with_unit(short(v), unit)}</b><br>{at}" for at, v in zip(places, values.tolist(), strict=True)]
+def _touched(told: Sequence[Any], values: FloatArray, unit: str) -> list[str]:
+    return [f"<b>{with_unit(short(v), unit)}</b><br>{at}" for at, v in zip(told, values.tolist(), strict=True)]
 
 
 def _names(plotted: Plotted, theme: Theme) -> list[Named]:

@@ -164,6 +164,9 @@ def test_the_chart_has_the_share_of_each_month(tmp_path):
 
     shares = [list(trace.y) for trace in figure.data if trace.mode == "lines+markers"]
     assert shares == [[0.5, 0.0]]
+    assert figure.layout.xaxis.title.text == "month"
+    assert list(figure.layout.xaxis.tickvals) == [1.0, 2.0]
+    assert [word.strip() for word in figure.layout.xaxis.ticktext] == ["Apr 2026", "May 2026"]
 
 
 def test_a_bare_log_has_a_page_that_says_why_nothing_can_be_kept(tmp_path):
