@@ -285,14 +285,18 @@ def _limits(page: RecordPage, known: Known, found: Audited, wanted: Wanted) -> R
     if known.store is None:
         return replace(page, tables=(standing,), notice=NO_STORE)
     from spc.store.entries import LimitDecision
+    from spc.store.history import titled
 
+    catalogue = known.snapshot.scan.catalogue
     heads = ("Valid from", "For", "Document, revision", "Confirmed by", "Why", "Written")
     rows = tuple(
         tuple(
             (text, "")
             for text in (
                 time_text(entry.record.valid_from, known.zone),
-                " · ".join(filter(None, (entry.record.line, entry.record.check, entry.record.position))),
+                " · ".join(
+                    filter(None, (entry.record.line, titled(entry.record.check, catalogue), entry.record.position))
+                ),
                 f"{entry.record.acceptance.document}, {entry.record.acceptance.revision}".strip(", "),
                 entry.record.confirmed_by,
                 entry.record.why,
@@ -339,17 +343,20 @@ def _trail(page: RecordPage, known: Known, memory: Remembered, view: RecordView)
         says = f"The record is NOT as it was written: {verified.misfit.words}"
     about = f"About the reading of {time_text(taken_at, known.zone)}: " if taken_at is not None else ""
     came = [each for each in changes if each.kind in CAME_IN]
-    told = _entries(f"{about}Changed or decided", [each for each in changes if each.kind not in CAME_IN], known.zone)
-    return replace(page, tables=(told, _entries(f"{about}Readings as they came in", came, known.zone)), notice=says)
+    decided = [each for each in changes if each.kind not in CAME_IN]
+    told = _entries(f"{about}Changed or decided", decided, known)
+    return replace(page, tables=(told, _entries(f"{about}Readings as they came in", came, known)), notice=says)
 
 
-def _entries(caption: str, changes: "Sequence[Change]", zone: tzinfo) -> RecordTable:
+def _entries(caption: str, changes: "Sequence[Change]", known: Known) -> RecordTable:
     """Return entries of the trail, the latest first."""
-    rows = tuple(
-        tuple((text, "") for text in (str(each.entry), time_text(each.at, zone), each.who, each.words))
+    catalogue, zone = known.snapshot.scan.catalogue, known.zone
+    told = [
+        (str(each.entry), time_text(each.at, zone), each.who, each.kind_words, each.about_words(catalogue), each.words)
         for each in reversed(changes[-MOST:])
-    )
+    ]
+    rows = tuple(tuple((text, "") for text in texts) for texts in told)
     cut = f", the latest {MOST} here" if len(changes) > MOST else ""
     many = "1 entry" if len(changes) == 1 else f"{count(len(changes))} entries"
-    heads = ("Entry", "Written", "By", "What and why")
+    heads = ("Entry", "Written", "By", "Kind", "About", "What and why")
     return RecordTable(f"{caption}, {many}{cut}" if rows else caption, heads, rows, "nothing is written about it")

@@ -180,7 +180,8 @@ def history(
     with Store.open(store, must_exist=True) as kept:
         if key is not None:
             refuse_unknown(key, [each.key for each in kept.kept_streams()])
-        found = history_of(kept, load_catalogue(catalogue), key=key, taken_at=_in(site, at, "--at"), zone=site)
+        known = load_catalogue(catalogue)
+        found = history_of(kept, known, key=key, taken_at=_in(site, at, "--at"), zone=site)
     shown = found[-last:]
     if as_json:
         echo_json(
@@ -202,7 +203,7 @@ def history(
     else:
         from spc.printed.baselines import history_printed
 
-        console().print(history_printed(shown, len(found), site))
+        console().print(history_printed(shown, len(found), site, known))
 
 
 def refuse_unknown(key: "StreamKey", have: "list[StreamKey]") -> Any:

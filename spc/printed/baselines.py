@@ -7,6 +7,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from spc.baseline_book import ReviewedReadings, Version
+from spc.catalogue.check import Catalogue
 from spc.printed.table import heading, note, plain_table
 from spc.records import StreamKey
 from spc.results import StreamResult
@@ -78,16 +79,19 @@ def _review(result: StreamResult, reviewed: ReviewedReadings, zone: tzinfo) -> I
     yield Text("")
 
 
-def history_printed(shown: Sequence[Change], in_all: int, zone: tzinfo) -> Group:
+def history_printed(shown: Sequence[Change], in_all: int, zone: tzinfo, catalogue: Catalogue) -> Group:
     """Return who changed what, the latest last."""
     if not shown:
         return Group(Text("Nothing was written about it."))
     return Group(
-        *_changes(shown, zone), *([note(f"The latest {len(shown)} of {in_all}.")] if in_all > len(shown) else [])
+        *_changes(shown, zone, catalogue),
+        *([note(f"The latest {len(shown)} of {in_all}.")] if in_all > len(shown) else []),
     )
 
 
-def _changes(shown: Iterable[Change], zone: tzinfo) -> Iterator[RenderableType]:
+def _changes(shown: Iterable[Change], zone: tzinfo, catalogue: Catalogue) -> Iterator[RenderableType]:
     columns = ("entry", "written", "who", "about", "what")
-    rows = [(str(each.entry), time_text(each.at, zone), each.who, each.about, each.words) for each in shown]
+    rows = [
+        (str(each.entry), time_text(each.at, zone), each.who, each.about_words(catalogue), each.words) for each in shown
+    ]
     yield plain_table(columns, rows, words=5)

@@ -225,7 +225,14 @@ def _readings(result: StreamResult, period: Period) -> Section:
 
 def _changes(store: Store, audit: Audit, period: Period) -> Block:
     rows = tuple(
-        (each.entry, time_text(each.at, period.zone), each.who, each.kind, each.about, each.words)
+        (
+            each.entry,
+            time_text(each.at, period.zone),
+            each.who,
+            each.kind_words,
+            each.about_words(audit.catalogue),
+            each.words,
+        )
         for each in history(store, audit.catalogue, zone=period.zone)
     )
     return Table("trail", ("entry", "written", "by", "kind", "about", "words"), rows, wide=(5,))

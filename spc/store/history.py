@@ -1,7 +1,7 @@
 """Who changed what, when and why: all that the trail holds about a stream, or about one of its readings, in words."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from spc.catalogue.check import LINE_EVENTS, Catalogue
-from spc.failures import FailureRecord, WrittenStep
+from spc.failures import STEP_WORDS, FailureRecord, WrittenStep
 from spc.records import NOT_RUN, Bound, Event, StreamKey
 from spc.run_start import SetupSample
 from spc.store.engine import reading
@@ -37,6 +37,30 @@ from spc.wording import in_figures, time_text, with_unit
 
 MINUTE = timedelta(minutes=1)
 
+KIND_WORDS: Mapping[str, str] = {
+    "readings": "Readings added",
+    "quarantined": "Rows not read",
+    "imported": "File read",
+    "event": "Event",
+    "event withdrawn": "Event withdrawn",
+    "correction": "Correction",
+    "limit": "Acceptance limits",
+    "baseline": "Baseline",
+    "reaction": "Signal",
+    "note": "Note",
+    "answer": "Question",
+    "account": "Account",
+    "instrument": "Instrument",
+    "calibration": "Calibration",
+    "set-up sample": "Set-up sample",
+    "failure": "Failed check",
+    "failure step": "Failed check",
+}
+"""Kinds of entries as people call them."""
+
+REACTIONS: Mapping[str, str] = {"acknowledged": "seen", "cause": "its cause", "action": "what was done"}
+"""Steps in the life of a signal as people call them, where that is another word."""
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -48,6 +72,21 @@ class Change:
     kind: str
     about: str
     words: str
+
+    @property
+    def kind_words(self) -> str:
+        """Its kind as people call it."""
+        return KIND_WORDS.get(self.kind, self.kind)
+
+    def about_words(self, catalogue: Catalogue) -> str:
+        """Return what it is about, checks by their titles."""
+        return " · ".join(titled(part, catalogue) for part in self.about.split(" · "))
+
+
+def titled(check: str, catalogue: Catalogue) -> str:
+    """Return the title of a check; the text itself where the catalogue has no such check."""
+    found = catalogue.checks.get(check)
+    return found.title if found is not None else check
 
 
 def history(
@@ -69,7 +108,7 @@ def history(
     """
     with reading(store.engine) as connection:
         if key is None:
-            return tuple(change for row in connection.execute(_all()) for change in _of_row(row, zone))
+            return tuple(change for row in connection.execute(_all()) for change in _of_row(row, catalogue, zone))
         stream = next((each for each in kept_streams(connection) if each.key == key), None)
         found = [*_decided(connection, catalogue, key, taken_at, zone)]
         if stream is not None:
@@ -81,9 +120,9 @@ def _all() -> Any:
     return select(trail).order_by(trail.c.sequence)
 
 
-def _of_row(row: Any, zone: tzinfo) -> Iterator[Change]:
+def _of_row(row: Any, catalogue: Catalogue, zone: tzinfo) -> Iterator[Change]:
     if row.kind in KINDS:
-        yield _change(row, _words(record_from(row.kind, row.body), zone))
+        yield _change(row, _words(record_from(row.kind, row.body), catalogue, zone))
         return
     body = json.loads(row.body)
     match row.kind:
@@ -162,7 +201,7 @@ def _decided(
         else:
             wanted = _about(record, key, catalogue) and (taken_at is None or _at(record, taken_at, key, catalogue))
         if wanted:
-            yield _change(row, _words(record, zone))
+            yield _change(row, _words(record, catalogue, zone))
 
 
 def _in_force(limits: list[LimitDecision], key: StreamKey, taken_at: datetime) -> LimitDecision | None:
@@ -220,26 +259,26 @@ def _at(record: object, taken_at: datetime, key: StreamKey, catalogue: Catalogue
     return False
 
 
-def _words(record: Any, zone: tzinfo) -> str:
+def _words(record: Any, catalogue: Catalogue, zone: tzinfo) -> str:
     match record:
         case Correction():
             first = time_text(record.reading.taken_at, zone)
-            was = _said(record.reading.value, record.reading.bound, record.reading.word, "")
+            unit = _unit_of(record.key.check, catalogue)
+            was = _said(record.reading.value, record.reading.bound, record.reading.word, unit)
             if record.said is None:
                 return f"reading of {first}, {was}, taken out. Why: {record.why}"
             said = record.said
             moved = f", at {time_text(said.taken_at, zone)}" if said.taken_at != record.reading.taken_at else ""
-            return (
-                f"reading of {first}, first written {was}, says {_said(said.value, said.bound, said.word, '')}{moved}. "
-                f"Why: {record.why}"
-            )
+            says = _said(said.value, said.bound, said.word, unit)
+            return f"reading of {first}, first written {was}, says {says}{moved}. Why: {record.why}"
         case LimitDecision():
             limits = record.acceptance
             ends = (("at least", limits.lower), ("at most", limits.upper))
             asked = " and ".join(f"{words} {end:.10g}" for words, end in ends if end is not None)
+            asked = with_unit(asked, _unit_of(record.check, catalogue)) if asked else asked
             asked = asked or limits.rule.replace("_", " ")
             why = f". Why: {record.why}" if record.why else ""
-            place = " · ".join(part for part in (record.line, record.check, record.position) if part)
+            place = " · ".join(filter(None, (record.line, titled(record.check, catalogue), record.position)))
             return (
                 f"limits of {place} from {time_text(record.valid_from, zone)}: {asked}, {limits.document}, revision "
                 f"{limits.revision}, confirmed by {record.confirmed_by}{why}"
@@ -254,12 +293,12 @@ def _words(record: Any, zone: tzinfo) -> str:
                 f"{in_figures(record.upper, 4)}, from {record.n} readings{out}{why}"
             )
         case Event():
-            return f"event {_event(record, zone)}"
+            return f"event {_event(record, catalogue, zone)}"
         case EventWithdrawn():
-            return f"event withdrawn: {_event(record.event, zone)}. Why: {record.why}"
+            return f"event withdrawn: {_event(record.event, catalogue, zone)}. Why: {record.why}"
         case Reaction():
-            at = time_text(record.signal_at, zone)
-            return f"signal of {at} ({record.rule.replace('_', ' ')}): {record.step}. {record.words}".strip()
+            at, step = time_text(record.signal_at, zone), REACTIONS.get(record.step, record.step)
+            return f"signal of {at} ({record.rule.replace('_', ' ')}), {step}{': ' * bool(record.words)}{record.words}"
         case Note():
             return f"note at {time_text(record.at, zone)}: {record.words}"
         case Answer():
@@ -267,7 +306,9 @@ def _words(record: Any, zone: tzinfo) -> str:
         case FailureRecord():
             return f"record opened of the check that failed {time_text(record.failed_at, zone)}: {record.failed}"
         case WrittenStep():
-            return f"failed check of {time_text(record.failed_at, zone)}, {record.step.kind}: {record.step.words}"
+            step = STEP_WORDS[record.step.kind]
+            step = f"{step[:1].lower()}{step[1:]}"
+            return f"failed check of {time_text(record.failed_at, zone)}, {step}: {record.step.words}"
         case Account():
             return f"account {record.name}: {record.role}, {'in use' if record.active else 'closed'}"
         case Instrument():
@@ -281,8 +322,13 @@ def _words(record: Any, zone: tzinfo) -> str:
     return type(record).__name__
 
 
-def _event(event: Event, zone: tzinfo) -> str:
-    place = " · ".join(part for part in (event.line, event.check, event.position) if part)
+def _unit_of(check: str, catalogue: Catalogue) -> str:
+    found = catalogue.checks.get(check)
+    return found.unit_label if found is not None else ""
+
+
+def _event(event: Event, catalogue: Catalogue, zone: tzinfo) -> str:
+    place = " · ".join(filter(None, (event.line, titled(event.check, catalogue), event.position)))
     amount = "" if event.amount != event.amount else f", {with_unit(f'{event.amount:.10g}', event.unit)}"
     note = f". Note: {event.note}" if event.note else ""
     return f"{event.kind.replace('_', ' ')} at {place}, {time_text(event.at, zone)}{amount}{note}"

@@ -8,17 +8,20 @@ from dashboard.pages.record import body
 from dashboard.queries.audited import audited
 from dashboard.queries.record import record_figure, record_page
 from dashboard.queries.record_windows import NO_STORE, window_href
+from dashboard.queries.words import view_of
 from dashboard.urls import DUE, FAILED, LEDGER, LIMITS, METERS, RECORD_PARTS, TRAIL, RecordView, WindowView
 from spc.audit import looked_back
+from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.load import load_catalogue
 from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
 from spc.look_back import AsFound
 from spc.printed.schedule import gap_rows
-from spc.store.history import history
+from spc.store.entries import KINDS, Answer, LimitDecision, Reaction
+from spc.store.history import KIND_WORDS, history
 from spc.store.limits import decisions_of
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
-from tests.dashboard.made_line import AMMETER, ZONE, add_row, write_line
+from tests.dashboard.made_line import AMMETER, BATH, KEYS, ZONE, add_row, write_line
 from tests.dashboard.made_line import asked as bare
 
 
@@ -170,10 +173,45 @@ def test_the_trail_tells_who_wrote_and_that_the_record_stands(queries):
     assert queries.store.verify().digest[:12] in shown.notice
     changed, came = shown.tables
     assert {row[2][0] for row in (*changed.rows, *came.rows)} == {"importer"}
-    assert any("bath changed" in row[3][0] for row in changed.rows)
-    assert any("readings added" in row[3][0] for row in came.rows)
-    assert not any("readings added" in row[3][0] for row in changed.rows)
+    assert any("bath changed" in row[-1][0] for row in changed.rows)
+    assert any("readings added" in row[-1][0] for row in came.rows)
+    assert not any("readings added" in row[-1][0] for row in changed.rows)
     assert len(changed.rows) + len(came.rows) == len(history(queries.store, load_catalogue(None), zone=ZONE))
+
+
+def test_the_trail_speaks_as_people_do(queries):
+    store, at = queries.store, TODAY
+    book = audited(queries, queries.memory)
+    window = next(each for each in book.windows if each.key == AMMETER)
+    limits = Acceptance("fixed", 0.1, 0.4, document="Procedure 12, 4.1", revision="C")
+    write_step(store, book.book, window, FailureStep("held", TODAY, "kim", "lot 12"), who="kim", now=TODAY)
+    store.append(
+        LimitDecision(BATH.check, "", "", limits, at, "Level 3"),
+        Reaction(BATH, at, "drift", "cause", "kim", "agitator off"),
+        Answer(BATH, "copied", at, at, "the tube stood still", "kim"),
+        who="kim",
+        now=TODAY,
+    )
+    queries.source.poll()
+    changed, came = page(queries, TRAIL).tables
+    told = {tuple(cell for cell, _ in row[3:]) for row in changed.rows}
+    kinds = {row[3][0] for row in (*changed.rows, *came.rows)}
+    about = {row[4][0] for row in (*changed.rows, *came.rows)}
+    titles = {key: f"{key.line} · {queries.result(view_of(key)).check.title} · {key.position}" for key in KEYS}
+
+    assert ("Failed check", titles[AMMETER]) in {row[:2] for row in told}
+    assert any("what was stopped and held: lot 12" in words for *_, words in told)
+    assert any(words.endswith("(drift), its cause: agitator off") for *_, words in told)
+    assert any("at least 0.1 and at most 0.4 mL/100 mL, Procedure 12" in words for *_, words in told)
+    assert {"Acceptance limits", "Signal", "Question", "Readings added"} <= kinds
+    assert titles[BATH] in about
+    keys = {key.check for key in KEYS if "_" in key.check}
+    assert not [words for row in told for words in row for key in keys if key in words]
+    assert not kinds & {"limit", "reaction", "answer", "failure", "failure step"}
+
+
+def test_every_kind_of_entry_has_its_word():
+    assert {*KINDS, "readings", "quarantined", "imported"} == set(KIND_WORDS)
 
 
 def test_a_bare_log_answers_what_it_can(tmp_path):
