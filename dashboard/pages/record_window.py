@@ -11,6 +11,7 @@ from dashboard.pages.record import figure
 from dashboard.parts import aria, facts, kept, link, named_list, page_name, state_mark, table
 from dashboard.queries import Queries, Right, SetupError, SpcError
 from dashboard.queries.record_windows import (
+    OvertakenError,
     right_of,
     step_form,
     window_figure,
@@ -117,8 +118,8 @@ def step(each: StepRow) -> html.Tr:
     return html.Tr([html.Th(each.what, scope="row"), *cells])
 
 
-def form_of(form: StepForm) -> html.Section:
-    """Return what can be written down, or why nothing can be."""
+def form_of(form: StepForm, words: str = "") -> html.Section:
+    """Return what can be written down, or why nothing can be; `words` stand in it already."""
     heading = html.H2("Write down what was done")
     if form.why_not:
         return html.Section([heading, html.P(form.why_not, className="nothing")], className="write")
@@ -146,7 +147,7 @@ def form_of(form: StepForm) -> html.Section:
                         htmlFor=Record.WORDS,
                         className="label",
                     ),
-                    dcc.Textarea(id=Record.WORDS, value="", className="words", rows=3),
+                    dcc.Textarea(id=Record.WORDS, value=words, className="words", rows=3),
                 ],
                 className="field",
             ),
@@ -266,8 +267,11 @@ def kept_or_refused(queries: Queries, view: WindowView, kind: str, words: str, w
     try:
         asks = need(right_of(kind))
         said = write_window_step(queries, queries.memory, view, kind, words, asks.name or who, number)
+        how, left = "kept", ""
+    except OvertakenError as refused:
+        said, how, left = f"Not kept. {refused}", "refused", words
     except (SpcError, NoRight) as refused:
         return f"Not kept. {str(refused)[:1].upper()}{str(refused)[1:]}", "said said-refused", no_update, no_update
     form = step_form(queries, queries.memory, view, asks.name, asks.may)
     page = window_page(queries, queries.memory, view)
-    return said, "said said-kept", body(page), form_of(form) if form is not None else []
+    return said, f"said said-{how}", body(page), form_of(form, left) if form is not None else []

@@ -132,6 +132,24 @@ def _short(episode: Episode, room: Room) -> str:
     return f"{'Still open' if episode.open else 'Past'}, {at}: {gist}"
 
 
+def _not_closed(room: Room, episode: Episode) -> None:
+    """Refuse what is decided about a signal that somebody has closed: from an old page it would open it again.
+
+    Raises:
+        InputError: so, with what stands there.
+    """
+    from spc.store.entries import Reaction
+
+    at, rule = from_microseconds(episode.first.taken_at), episode.first.rule
+    own = [entry for entry in room.records(Reaction) if (entry.record.signal_at, entry.record.rule) == (at, rule)]
+    if own and own[-1].record.step == "closed":
+        last = own[-1]
+        raise InputError(
+            f'{last.who} closed this signal, {time_text(last.at, room.zone)}: "{last.record.words}". To open it again, '
+            "write the cause or what was done."
+        )
+
+
 def _react(step: str) -> Callable[[Room, Fields, str, datetime], str]:
     asks = {"acknowledged": "", "cause": "the cause", "action": "what was done", "closed": "why it can be closed"}
     told = {"acknowledged": "seen", "cause": "the cause", "action": "what was done", "closed": "closed"}
@@ -145,6 +163,8 @@ def _react(step: str) -> Callable[[Room, Fields, str, datetime], str]:
         episode = _about(room, found)
         words = words_of(fields, asks[step]) if asks[step] else fields.get("words", "")
         signal = episode.first
+        if step in ("acknowledged", "closed"):
+            _not_closed(room, episode)
         record: Any = Reaction(room.result.key, from_microseconds(signal.taken_at), signal.rule, step, who, words)  # type: ignore[arg-type]  # the four steps
         keep(room, record, who, now)
         return f"Kept: {told[step]}, by {who}."

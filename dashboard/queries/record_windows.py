@@ -58,6 +58,10 @@ LONGEST = 2000
 _one_at_a_time = Lock()
 
 
+class OvertakenError(InputError):
+    """Somebody else wrote since the form was drawn what has to be read first."""
+
+
 def right_of(step: str) -> Right:
     """Return the right that it takes to write a step down.
 
@@ -254,6 +258,22 @@ def step_form(
     return StepForm(own, chosen, not person, seen, says=says)
 
 
+def overtaken(newer: Iterable[FailureStep], kind: str, who: str, zone: tzinfo) -> None:
+    """Refuse a step that was decided on before others wrote: nobody closes over what they have not seen.
+
+    Raises:
+        OvertakenError: another person wrote since, and this step decides, or theirs closed or reopened the record.
+    """
+    others = [each for each in newer if each.by != who]
+    if others and (kind in DECISIONS or any(each.kind in ("closed", "reopened") for each in others)):
+        last = others[-1]
+        raise OvertakenError(
+            f"Since this page was drawn {last.by} wrote, {time_text(last.at, zone)}: "
+            f'{STEP_WORDS[last.kind].lower()}, "{last.words}". All of it stands above now: read it, and keep your '
+            "words again if they still hold."
+        )
+
+
 def write_window_step(
     known: Known, memory: Remembered, view: WindowView, kind: str, words: str, person: str, seen: int | None
 ) -> str:
@@ -272,6 +292,7 @@ def write_window_step(
 
     Raises:
         InputError: something is missing or cannot follow what stands there, in words for the form.
+        OvertakenError: somebody else wrote since, and it has to be read first.
         StoreError: the store refuses it.
     """
     store = known.store
@@ -298,6 +319,7 @@ def write_window_step(
             for each in steps[len(steps) if seen is None else seen :]
         ):
             return f"Kept once: {STEPS[kind].partition(',')[0].lower()}, by {who}."
+        overtaken(steps[len(steps) if seen is None else seen :], kind, who, known.zone)
         step = FailureStep(kind, known.now(), who, words)  # type: ignore[arg-type]  # a key of STEPS
         write_step(store, book, window, step, who=who, now=known.clock())
         known.source.poll()

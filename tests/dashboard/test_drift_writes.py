@@ -43,6 +43,20 @@ def test_a_signal_is_seen_explained_acted_on_and_closed(room):
     assert "Closed: reads 3000 (kim" in room.board().todos[1].said
 
 
+@pytest.mark.parametrize("step", ["closed", "acknowledged"])
+def test_an_old_page_neither_closes_a_signal_twice_nor_opens_it_again(room, step):
+    view = view_of(LAMP)
+    room.write(view, "closed", {"words": "reads 3000", "who": "kim"}, "")
+
+    said, how, _ = keep(room, view, step, {"words": "mine", "who": "ann"}, 0)
+
+    assert said.startswith("Not kept. kim closed this signal, ")
+    assert '"reads 3000"' in said
+    assert how == "said said-refused"
+    assert [each.by for each in kept(room, Reaction)] == ["kim"]
+    assert room.write(view, "action", {"words": "cleaned again", "who": "ann"}, "").startswith("Kept")
+
+
 def test_a_cause_without_words_is_asked_for(room):
     said, how, _ = keep(room, view_of(LAMP), "cause", {"words": " ", "who": "kim"}, 0)
 

@@ -100,6 +100,35 @@ def test_a_failed_check_is_written_up_and_closed_once_all_of_it_is_there(queries
     assert window_page(queries, queries.memory, view).state_words == "Written up; nothing is held yet"
 
 
+@pytest.mark.parametrize("kind", ["closed", "decided", "found"])
+def test_nobody_decides_over_what_others_wrote_since_their_page_was_drawn(queries, kind):
+    view = view_of(queries, SHIM)
+    for step in BEFORE_CLOSING:
+        write(queries, view, step, f"words of {step}")
+    seen = len(steps(queries))
+    write(queries, view, "closed" if kind == "found" else "found", "a lot more", who="ann", seen=seen)
+    before = len(steps(queries))
+
+    with create_app(queries).server.test_request_context("/"):
+        said, how, shown, form = kept_or_refused(queries, view, kind, "my words", "kim", seen)
+
+    assert said.startswith("Not kept. Since this page was drawn ann wrote, ")
+    assert '"a lot more"' in said
+    assert how == "said said-refused"
+    assert "a lot more" in str(shown)
+    assert "my words" in str(form)
+    assert len(steps(queries)) == before
+
+
+def test_who_wrote_last_themselves_goes_on_and_plain_steps_of_two_stand_beside_each_other(queries):
+    view = view_of(queries, SHIM)
+    for step in BEFORE_CLOSING:
+        write(queries, view, step, f"words of {step}", seen=0)
+    write(queries, view, "corrected", "another pump", who="ann", seen=0)
+
+    assert write(queries, view, "closed", seen=len(steps(queries))).startswith("Kept: ")
+
+
 def test_a_check_that_has_not_passed_again_is_not_closed(queries):
     view = view_of(queries, AMMETER)
     for kind in BEFORE_CLOSING:
