@@ -1,17 +1,18 @@
 """Several streams of one line under one another on one time axis, events drawn through: causes are shared."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from spc.arrays import IntArray
 from spc.catalogue.check import LINE_EVENTS
 from spc.figures.frame import Frame, Screen, frame_for
 from spc.figures.individuals import pane_range, places_drawn
 from spc.figures.levels import ACCEPTANCE, CENTRE, CONTROL, acceptance_in_view, drawn_line, segment_ends
-from spc.figures.theme import template, time_formats
+from spc.figures.time_page import time_page, window_ends
 from spc.figures.window import Window
 from spc.figures.words import axis_time, axis_times, event_name, touched_event, touched_points, touched_words
 from spc.records import Event
@@ -53,29 +54,16 @@ def same_line_figure(
     heights = [frame.px(PANE if len(each.result.charted.x) else JUDGED) for each in streams]
     head = frame.px(HEAD)
     whole = sum(heights) + head * len(heights)
-    theme = screen.colours
     top, traces = whole, list[Trace]()
     layout: dict[str, Any] = {
-        "template": template(theme),
-        "width": screen.width,
-        "height": whole + frame.bottom + frame.top,
-        "font": {"size": frame.font},
-        "hoverlabel": {"font": {"size": frame.font}},
-        "margin": {"l": frame.left, "r": frame.px(16), "t": frame.top, "b": frame.bottom, "pad": 0},
-        "xaxis": {
-            "type": "date",
-            "range": [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)],
-            "anchor": f"y{len(streams)}" if len(streams) > 1 else "y",
-            "tickfont": {"size": frame.small},
-            "tickformatstops": time_formats(),
-            "nticks": max(3, frame.plot_width // frame.px(110)),
-            "showspikes": True,
-            "spikemode": "across",
-            "spikesnap": "hovered data",
-            "spikethickness": 1,
-            "spikedash": "2px,3px",
-            "spikecolor": theme.quiet,
-        },
+        **time_page(
+            frame,
+            window,
+            zone,
+            height=whole + frame.bottom + frame.top,
+            right=frame.px(16),
+            anchor=f"y{len(streams)}" if len(streams) > 1 else "y",
+        ),
         "annotations": [],
         "shapes": _event_shapes([each.result for each in streams], frame, window, zone),
     }
@@ -117,14 +105,26 @@ def _heading(each: Beside, top: float, frame: Frame) -> dict[str, Any]:
 
 
 def _measured(result: StreamResult, frame: Frame, window: Window, zone: tzinfo) -> list[Trace]:
-    theme, charted = frame.screen.colours, result.charted
-    traces = []
-    ends = [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)]
+    places = places_drawn(result, window, rules=False)
+    times = axis_times(result.charted.taken_at[places], zone)
+    traces = [
+        *_acceptance(result, frame, window, zone),
+        *_control(result, frame, window, zone),
+        _readings(result, places, times, frame, window, zone),
+        *_marked(result, places, times, frame),
+    ]
+    return [trace for trace in traces if len(trace["x"])]
+
+
+def _acceptance(result: StreamResult, frame: Frame, window: Window, zone: tzinfo) -> Iterator[Trace]:
+    style = drawn_line(ACCEPTANCE, frame.screen.colours.acceptance, frame)
     for side, levels in acceptance_in_view(result, window).items():
-        traces += [
-            _level(ends, [level, level], f"{side} acceptance limit", drawn_line(ACCEPTANCE, theme.acceptance, frame))
-            for level in levels.tolist()
-        ]
+        for level in levels.tolist():
+            yield _level(window_ends(window, zone), [level, level], f"{side} acceptance limit", style)
+
+
+def _control(result: StreamResult, frame: Frame, window: Window, zone: tzinfo) -> Iterator[Trace]:
+    """Yield the centre line and the control limits, each through all segments."""
     for name, style in (("lower", CONTROL), ("centre_line", CENTRE), ("upper", CONTROL)):
         x: list[str | None] = []
         y: list[float | None] = []
@@ -134,48 +134,45 @@ def _measured(result: StreamResult, frame: Frame, window: Window, zone: tzinfo) 
                 start, stop = segment_ends(result, which, window)
                 x += [axis_time(start, zone), axis_time(stop, zone), None]
                 y += [level, level, None]
-        traces.append(_level(x, y, name.replace("_", " "), drawn_line(style, theme.control, frame)))
-    places = places_drawn(result, window, rules=False)
-    times = axis_times(charted.taken_at[places], zone)
-    touched = touched_points(result, places, zone, rules=False)
-    view = window.charted_places(result)
-    size = frame.screen.scale * (4.5 if view.stop - view.start < 200 else 2.5)
-    traces.append(
-        {
-            "type": "scatter",
-            "mode": "lines+markers",
-            "name": "reading",
-            "x": times,
-            "y": charted.x[places].tolist(),
-            "line": {"color": theme.ink, "width": frame.screen.scale},
-            "marker": {"color": theme.ink, "size": size},
-            "hovertext": touched,
-            "hoverinfo": "text",
-        }
-    )
-    failed = np.isin(charted.index[places], [failure.index for failure in result.failures])
+        yield _level(x, y, name.replace("_", " "), drawn_line(style, frame.screen.colours.control, frame))
+
+
+def _readings(
+    result: StreamResult, places: IntArray, times: list[str], frame: Frame, window: Window, zone: tzinfo
+) -> Trace:
+    ink, view = frame.screen.colours.ink, window.charted_places(result)
+    return {
+        "type": "scatter",
+        "mode": "lines+markers",
+        "name": "reading",
+        "x": times,
+        "y": result.charted.x[places].tolist(),
+        "line": {"color": ink, "width": frame.screen.scale},
+        "marker": {"color": ink, "size": frame.screen.scale * (4.5 if view.stop - view.start < 200 else 2.5)},
+        "hovertext": touched_points(result, places, zone, rules=False),
+        "hoverinfo": "text",
+    }
+
+
+def _marked(result: StreamResult, places: IntArray, times: list[str], frame: Frame) -> Iterator[Trace]:
+    """Yield the marks of signalled and of failed readings."""
+    theme, size = frame.screen.colours, frame.px(10)
     moving = np.isin(places, [signal.position for signal in result.signals])
-    for name, chosen, marker in (
-        ("signalled", moving, {"symbol": "diamond", "color": theme.signal, "size": frame.px(10)}),
-        (
-            "outside the acceptance limits",
-            failed,
-            {"symbol": "square-x", "color": theme.acceptance, "size": frame.px(10)},
-        ),
+    failed = np.isin(result.charted.index[places], [failure.index for failure in result.failures])
+    for name, chosen, symbol, colour in (
+        ("signalled", moving, "diamond", theme.signal),
+        ("outside the acceptance limits", failed, "square-x", theme.acceptance),
     ):
         at = np.flatnonzero(chosen)
-        traces.append(
-            {
-                "type": "scatter",
-                "mode": "markers",
-                "name": name,
-                "x": [times[int(i)] for i in at],
-                "y": charted.x[places[at]].tolist(),
-                "marker": marker,
-                "hoverinfo": "skip",
-            }
-        )
-    return [trace for trace in traces if len(trace["x"])]
+        yield {
+            "type": "scatter",
+            "mode": "markers",
+            "name": name,
+            "x": [times[int(i)] for i in at],
+            "y": result.charted.x[places[at]].tolist(),
+            "marker": {"symbol": symbol, "color": colour, "size": size},
+            "hoverinfo": "skip",
+        }
 
 
 def _judged(result: StreamResult, frame: Frame, window: Window, zone: tzinfo) -> list[Trace]:

@@ -9,13 +9,11 @@ from spc.figures.frame import Frame, Screen, frame_for
 from spc.figures.happenings import LANES, Mark, boundary_shapes, event_traces, idle_shapes, marks
 from spc.figures.individuals import individuals_layout, individuals_traces
 from spc.figures.notes import NoteMark, note_traces
-from spc.figures.theme import template, time_formats
+from spc.figures.time_page import time_page
 from spc.figures.verdicts import verdict_height, verdict_layout, verdict_traces
 from spc.figures.warning import start_shapes, warning_traces
 from spc.figures.window import Window, last_readings
-from spc.figures.words import axis_time
 from spc.results import StreamResult
-from spc.times import to_microseconds
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
@@ -107,26 +105,7 @@ def common_layout(
 ) -> dict[str, Any]:
     """Return what every chart of a stream has: the time axis, the lanes of events, times not in operation."""
     return {
-        "template": template(frame.screen.colours),
-        "width": frame.screen.width,
-        "height": frame.height,
-        "font": {"size": frame.font},
-        "hoverlabel": {"font": {"size": frame.font}},
-        "margin": {"l": frame.left, "r": frame.right, "t": frame.top, "b": frame.bottom, "pad": 0},
-        "xaxis": {
-            "type": "date",
-            "range": [axis_time(to_microseconds(at), zone) for at in (window.first, window.last)],
-            "anchor": "y2" if frame.ranges else "y",
-            "tickfont": {"size": frame.small},
-            "tickformatstops": time_formats(),
-            "nticks": max(3, frame.plot_width // frame.px(110)),
-            "showspikes": True,
-            "spikemode": "across",
-            "spikesnap": "hovered data",
-            "spikethickness": 1,
-            "spikedash": "2px,3px",
-            "spikecolor": frame.screen.colours.quiet,
-        },
+        **time_page(frame, window, zone, height=frame.height, right=frame.right, anchor="y2" if frame.ranges else "y"),
         "yaxis3": {
             "domain": frame.lane_domain,
             "range": [0, frame.lanes],
