@@ -27,7 +27,7 @@ from dashboard.queries.accounts import AccountBook
 from dashboard.requests import LARGEST_BODY, Application, Measures, measured, set_up_log
 from dashboard.sessions import Lasting, Sessions, sessions_file
 from dashboard.settings import LOOPBACK, Settings
-from dashboard.urls import LIVE
+from dashboard.urls import HEALTH, LIVE, METRICS
 
 LOOKS_EVERY = 0.15
 """Seconds between two looks at the log, so that with the browser's own a row is on the screen within one."""
@@ -50,6 +50,23 @@ FINISHES_WITHIN = 5.0
 """Seconds that requests have to finish when the board ends."""
 
 FORWARDED = ("HTTP_FORWARDED", "HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
+
+NEEDED = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO")
+"""What a proxy has to say of each request. One that is silent would make everybody look like a program on this machine;
+as it gets no page, whoever sets it up sees that at once."""
+
+FOR_PROGRAMS = (HEALTH, METRICS, LIVE)
+"""What programs on this machine ask past the proxy: of these the gate lets nobody see the line without a session."""
+
+MUTE_PROXY = (
+    "This board was started with --behind-proxy {name} and is opened at https://{name} alone.\n"
+    "If you came that way: its proxy does not tell who asks. Let it send X-Forwarded-For, X-Forwarded-Proto and Host.\n"
+)
+OTHER_NAME = (
+    "This board does not answer under the name in your address bar.\n"
+    "Open it by the address that was printed when it started, or by the address or name of its own machine.\n"
+    "To reach it from other machines, it has to be started with --host; under another name, with --behind-proxy NAME.\n"
+)
 
 NAME = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*\.?")
 """A name of a machine, or an IPv4 address, as it stands before the port."""
@@ -236,9 +253,17 @@ def layers(application: Application, settings: Settings, measures: Measures) -> 
         if settings.behind_proxy is None:
             for name in FORWARDED:
                 environ.pop(name, None)
+        elif not all(environ.get(name) for name in NEEDED) and environ.get("PATH_INFO") not in FOR_PROGRAMS:
+            return misdirected(start, MUTE_PROXY.format(name=settings.behind_proxy))
         return inner(environ, start)
 
     return answer
+
+
+def misdirected(start: Callable[..., Any], words: str) -> Iterable[bytes]:
+    """Answer that a request did not come the way that this board is reached."""
+    start("421 Misdirected Request", [("Content-Type", "text/plain; charset=utf-8"), ("Cache-Control", "no-store")])
+    return [words.encode()]
 
 
 def only_by_name(application: Application, settings: Settings) -> Application:
@@ -251,8 +276,7 @@ def only_by_name(application: Application, settings: Settings) -> Application:
     def answer(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         if name_allowed(environ.get("HTTP_HOST", ""), settings):
             return application(environ, start)
-        start("421 Misdirected Request", [("Content-Type", "text/plain; charset=utf-8")])
-        return [b"This board does not answer under that name; open it by the address that spc printed.\n"]
+        return misdirected(start, OTHER_NAME)
 
     return answer
 

@@ -267,8 +267,27 @@ def test_behind_a_proxy_its_name_and_its_word_on_who_asks_count(tmp_path):
     seen = []
     app.server._got_first_request = False  # one more look at requests may be added, as a test may
     app.server.before_request(lambda: seen.append((request.remote_addr, request.is_secure, request.host)))
-    client.get(LIVE, headers=through)
+    client.get(HEALTH, headers=through)
     assert seen == [("203.0.113.9", True, "board.example")]
+
+
+@pytest.mark.parametrize("missing", ["X-Forwarded-For", "X-Forwarded-Proto", "all"])
+def test_a_proxy_that_does_not_tell_who_asks_gets_no_page_and_no_figure_of_the_line(tmp_path, missing):
+    settings = replace(stored_settings(tmp_path), behind_proxy="board.example")
+    with Store.open(settings.store) as store:
+        add_account(store, "Kim", "administrator", "a long pass phrase", who="Kim", now=TODAY)
+    app = create_app(stored_queries(settings))
+    app.server.wsgi_app = server.layers(app.server.wsgi_app, settings, Measures())
+    client = app.server.test_client()
+    said = {"X-Forwarded-For": "203.0.113.9", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "board.example"}
+    sent = {} if missing == "all" else {name: each for name, each in said.items() if name != missing}
+    answers = [client.get(path, headers={"Host": "board.example", **sent}) for path in ("/", SIGN_IN, LIVE, HEALTH)]
+
+    assert [answer.status_code for answer in answers] == [421, 421, 401, 200]
+    assert "its proxy does not tell who asks. Let it send X-Forwarded-For, X-Forwarded-Proto" in answers[0].text
+    assert client.get(SIGN_IN, headers=said).status_code == 200
+    assert client.get(METRICS, headers=said).status_code == 401  # through the proxy: a session
+    assert client.get(METRICS).status_code == 200  # a program on this machine
 
 
 def test_a_proxy_needs_accounts_and_this_machine(tmp_path):
