@@ -1,6 +1,7 @@
 """The dashboard: `create_app(queries)` builds all of it; nothing is read at import."""
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Protocol
 
 from dash import Dash, Input, Output, State, dcc, html
@@ -29,7 +30,7 @@ from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.requests import Measures
 from dashboard.sessions import Sessions
-from dashboard.shared_answers import share_answers
+from dashboard.shared_answers import SharedAnswers
 from dashboard.urls import (
     ACCOUNTS,
     BOARD,
@@ -132,9 +133,9 @@ def create_app(queries: Queries, sessions: Sessions | None = None, measures: Mea
     )
     app.layout = lambda: shell(queries.header())
     deliver(app.server)
-    guard(app.server, queries, sessions or Sessions(), queries.clock)
-    app.server.wsgi_app = as_the_site_writes(app.server.wsgi_app, queries)
-    share_answers(app.server, queries)
+    gate = guard(app.server, queries, sessions or Sessions(), queries.clock)
+    shared = SharedAnswers(app.server.wsgi_app, queries, gate)
+    app.server.wsgi_app = as_the_site_writes(shared, queries)
     register(app, queries)
     for room in ROOMS:
         room.page.register(app, queries)
@@ -304,6 +305,10 @@ def add_routes(app: Dash, queries: Queries) -> None:
     def stream_file() -> Response:
         return stream_download(queries, StreamView.from_search(request.query_string.decode("utf-8", "replace")))
 
+    @cache
+    def rule() -> str:
+        return policy(app)
+
     def finish(answer: Response) -> Response:
         if (
             request.endpoint == EVERY_OTHER_PATH
@@ -313,7 +318,7 @@ def add_routes(app: Dash, queries: Queries) -> None:
             answer.status_code = 404
         answer.headers["X-Content-Type-Options"] = "nosniff"
         answer.headers["Referrer-Policy"] = "same-origin"
-        answer.headers["Content-Security-Policy"] = policy(app)
+        answer.headers["Content-Security-Policy"] = rule()
         return answer
 
     app.server.add_url_rule(LIVE, "live", live)

@@ -4,7 +4,7 @@
 another site's page is taken, and a change of the store in a request that did not call `need` is refused.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import ip_address
@@ -12,11 +12,12 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, g, has_request_context, jsonify, request
+from werkzeug.http import parse_cookie
 
 from dashboard.attempts import Attempts
 from dashboard.pages.sign_in import sign_in_page
 from dashboard.queries import Queries, Right, may
-from dashboard.queries.accounts import AccountBook, holders_of
+from dashboard.queries.accounts import AccountBook, holders_of, standing_in
 from dashboard.queries.known import forbid_changes
 from dashboard.sessions import Session, Sessions
 from dashboard.urls import SIGN_IN, SIGN_OUT
@@ -102,6 +103,20 @@ class Gate:
             self.sessions.touched(token, self.clock())
         g.person = self.person_of(session)
         return None
+
+    def lets_in(self, environ: Mapping[str, Any]) -> bool:
+        """Return whether a request may see the board, as the accounts stood a moment ago, and nothing is to be noted.
+
+        Where not, `before` decides: it asks the store itself.
+        """
+        if environ.get("REQUEST_METHOD") != "GET" and not of_this_site(environ):
+            return False
+        accounts = self.book.lately()
+        if not accounts:
+            return True
+        token = parse_cookie(str(environ.get("HTTP_COOKIE", ""))).get(COOKIE, "")
+        found = self.sessions.find(token, self.clock()) if token else None
+        return found is not None and standing_in(accounts, found.name, found.account) is not None
 
     def session(self, token: str) -> Session | None:
         """Return the session that a token stands for, its account being as it was when it began."""
@@ -210,6 +225,14 @@ def stranger() -> bool:
     if origin is not None and urlsplit(origin).netloc != request.host:
         return True
     return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
+
+
+def of_this_site(environ: Mapping[str, Any]) -> bool:
+    """Return whether a request plainly comes from a page of this board, or from what is no browser; see `stranger`."""
+    origin, host = environ.get("HTTP_ORIGIN"), environ.get("HTTP_HOST")
+    if origin not in (None, f"http://{host}", f"https://{host}"):
+        return False
+    return environ.get("HTTP_SEC_FETCH_SITE", "same-origin") in ("same-origin", "none")
 
 
 def place_of(address: str | None) -> str:

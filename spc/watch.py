@@ -28,6 +28,7 @@ class Snapshot:
     read_at: datetime  # aware, UTC: when the files were last looked at
     problem: str | None  # why they could not be read then, in a sentence
     lost: str | None = None  # that rows read before are no longer in the log, in a sentence
+    written: int = 0  # the version in which anything but rows of logs last came into the store
 
 
 class Watch:

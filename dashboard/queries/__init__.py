@@ -76,7 +76,7 @@ class Queries(Known):
                 found.setdefault(entry.record.key, []).append(entry)
             return found
 
-        return self.memory.once("reactions", (self.snapshot.version,), ask)
+        return self.memory.once("reactions", (self.snapshot.written, store), ask)
 
     def stream(self, view: StreamView) -> StreamPage:
         """Return one stream; a page that says so when there is none."""

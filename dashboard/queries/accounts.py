@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 from threading import Lock
+from time import monotonic
 
 from dashboard.queries.known import Known
 from dashboard.views.accounts import AccountRow, AccountsPage
@@ -32,12 +33,17 @@ ROLE_RIGHTS = {right: words for right, words in zip(Right, (
 """Each right in words."""
 
 
+LATELY = 0.1
+"""Seconds for which a screen that only follows may still see the board after its account was switched off."""
+
+
 class AccountBook:
     """The accounts of a store as they stand, read again whenever its trail has grown. Any thread may ask."""
 
     def __init__(self, known: Known) -> None:
         self._known, self._lock = known, Lock()
         self._read: tuple[int, Mapping[str, KeptAccount]] = (-1, {})
+        self._looked: tuple[float, Mapping[str, KeptAccount]] | None = None
 
     def accounts(self) -> Mapping[str, KeptAccount]:
         """Return all accounts by the key of their names; none where there is no store."""
@@ -50,16 +56,28 @@ class AccountBook:
                 self._read = (sequence, accounts_of(store))
             return self._read[1]
 
+    def lately(self) -> Mapping[str, KeptAccount]:
+        """Return the accounts as they stood at most LATELY ago: for what many screens ask several times a second."""
+        now = monotonic()
+        if self._looked is None or not 0.0 <= now - self._looked[0] < LATELY:
+            self._looked = (now, self.accounts())
+        return self._looked[1]
+
     def standing(self, name: str, sequence: int) -> KeptAccount | None:
         """Return an account that is on and as it was at an entry of the trail; None where it changed since."""
-        kept = self.accounts().get(key_of(name))
-        return kept if kept is not None and kept.account.active and kept.sequence == sequence else None
+        return standing_in(self.accounts(), name, sequence)
 
     def fitting(self, name: str, password: str) -> KeptAccount | None:
         """Return the account whose name and password these are; None after the same time where there is none."""
         kept = self.accounts().get(key_of(name))
         fits = password_fits(kept.account.password_hash if kept else None, password)
         return kept if kept is not None and fits and kept.account.active else None
+
+
+def standing_in(accounts: Mapping[str, KeptAccount], name: str, sequence: int) -> KeptAccount | None:
+    """Return an account that is on and as it was at an entry of the trail; None where it changed since."""
+    kept = accounts.get(key_of(name))
+    return kept if kept is not None and kept.account.active and kept.sequence == sequence else None
 
 
 def holders_of(right: Right) -> str:

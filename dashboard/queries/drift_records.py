@@ -33,12 +33,12 @@ class RoomRecords:
         if store is None:
             return ()
         key = self.result.key
-        version = self.known.snapshot.version
+        written = self.known.snapshot.written
 
         def ask() -> tuple[Any, ...]:
             return tuple(entry for entry in store.records(kind, str(key)) if entry.record.key == key)  # type: ignore[attr-defined]  # every kind asked for here is of a stream
 
-        found = self.memory.once((kind.__name__, key), (version, self.known.snapshot.scan), ask)
+        found = self.memory.once((kind.__name__, key), (written, store), ask)
         return self._shown(found) if kind.__name__ == "Baseline" and self.result.check.kept_in else found
 
     def _shown(self, entries: tuple[Any, ...]) -> tuple[Any, ...]:

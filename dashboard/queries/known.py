@@ -195,6 +195,11 @@ class Known:
         snapshot, result = self.source.snapshot, self.result(view)
         return f"{snapshot.changed.get(key_of(view), 0)} {len(result.readings) if result else 0} {view.to_search()}"
 
+    def minute_stamp(self, view: StreamView) -> str:
+        """Return a text that changes with the minute, and with what is due of the stream of `view`."""
+        stands = self.standing()
+        return f"{int(stands.now.timestamp() // 60)} {stands.due.get(key_of(view))}"
+
     def header(self) -> Header:
         """Return what stands above every page."""
         snapshot = self.source.snapshot

@@ -33,6 +33,9 @@ from spc.wording import time_text
 TOUCHES_ALL = frozenset({"event", "event withdrawn", "limit"})
 """Kinds of entries after which every stream is looked at again."""
 
+ROWS = frozenset({"file", "imported", "quarantined", "readings"})
+"""Kinds of entries that tell of rows and of nothing else."""
+
 DECIDES = TOUCHES_ALL | {"baseline"}
 """Kinds of entries after which events and decisions are read again."""
 
@@ -80,7 +83,8 @@ class StoreWatch:
         self._brought: Mapping[StreamKey, Readings] = {}
         self._events_stamp: tuple[int, int] | None = None
         self._sequence = -1  # of the last entry seen
-        self._entries: list[Entry[str]] = []  # of files and imports: they tell of rows
+        self._rows = RowsTold()
+        self._beside = False  # whether the last look found anything but rows
         self._results: dict[StreamKey, StreamResult] = {}
         self._behind: dict[StreamKey, Behind | None] = {}  # from where the early warning of each stream goes on
         self._kept: tuple[KeptStream, ...] = ()
@@ -127,7 +131,7 @@ class StoreWatch:
             if self._follow is not None:
                 self._follower = LogFollower(self._follow, self._catalogue, zone=self._given_zone, dates=self._dates)
             self._brought, self._waiting, self._events_stamp = {}, None, None
-            self._sequence, self._entries, self._results, self._behind = -1, [], {}, {}
+            self._sequence, self._rows, self._results, self._behind = -1, RowsTold(), {}, {}
             self._poll()
             return None
 
@@ -148,7 +152,8 @@ class StoreWatch:
             return version != before.version
         version = before.version + 1
         changed = {**before.changed, **dict.fromkeys(stale, version)}
-        self.snapshot = Snapshot(version, self._scan(), changed, now, problem, self._lost)
+        written = version if self._beside else before.written
+        self.snapshot = Snapshot(version, self._scan(), changed, now, problem, self._lost, written)
         return True
 
     # files into the store
@@ -214,7 +219,8 @@ class StoreWatch:
             else:
                 self._results.pop(key, None)
                 self._behind.pop(key, None)
-        self._entries += [each for each in new if each.kind in ("file", "imported", "quarantined", "readings")]
+        self._rows.add(new)
+        self._beside = not kinds <= ROWS
         self._unknown = sorted({str(each.key) for each in kept} - {str(key) for key in known})
         self._sequence = new[-1].sequence if new else 0
         return stale
@@ -233,7 +239,7 @@ class StoreWatch:
         order = {key: place for place, key in enumerate(self._catalogue.checks)}
         keys = sorted(self._results, key=lambda key: (key.line, order[key.check], key.position))
         streams = {key: self._results[key].readings for key in keys}
-        rows, quarantine = told_of_rows(self._entries)
+        rows, quarantine = self._rows.counted(), self._rows.quarantine
         notes = tuple(
             f"{name} is not shown: the catalogue does not know its check, or gives it another unit than the store"
             for name in self._unknown
@@ -265,16 +271,28 @@ def touched_by(entries: Iterable[Entry[str]], streams: Mapping[int, StreamKey]) 
     return frozenset(touched)
 
 
-def told_of_rows(entries: Iterable[Entry[str]]) -> tuple[RowCount, tuple[QuarantinedRow, ...]]:
-    """Return where the rows of all imported check logs and event files ended, and those that could not be read."""
-    accepted, duplicate, quarantine = 0, dict[str, int](), list[QuarantinedRow]()
-    for entry in entries:
-        body = json.loads(entry.record)
-        if entry.kind == "readings":
-            accepted += body["last"] - body["first"] + 1
-        elif entry.kind == "imported":
-            duplicate[entry.subject] = body["duplicate"]  # a file that grew was counted from its start again
-        elif entry.kind == "quarantined":
-            quarantine += [QuarantinedRow(entry.subject, *row) for row in body["rows"]]
-    twice = sum(duplicate.values())
-    return RowCount(accepted + twice + len(quarantine), accepted, twice, len(quarantine)), tuple(quarantine)
+class RowsTold:
+    """Where the rows of all imported check logs and event files ended, and those that could not be read."""
+
+    def __init__(self) -> None:
+        self.quarantine: tuple[QuarantinedRow, ...] = ()
+        self._accepted = 0
+        self._duplicate: dict[str, int] = {}  # by file: one that grew was counted from its start again
+
+    def add(self, entries: Iterable[Entry[str]]) -> None:
+        """Take in what entries of the trail say of rows."""
+        for entry in entries:
+            if entry.kind not in ROWS:
+                continue
+            body = json.loads(entry.record)
+            if entry.kind == "readings":
+                self._accepted += body["last"] - body["first"] + 1
+            elif entry.kind == "imported":
+                self._duplicate[entry.subject] = body["duplicate"]
+            elif entry.kind == "quarantined":
+                self.quarantine += tuple(QuarantinedRow(entry.subject, *row) for row in body["rows"])
+
+    def counted(self) -> RowCount:
+        """Return how many rows ended where."""
+        twice, left = sum(self._duplicate.values()), len(self.quarantine)
+        return RowCount(self._accepted + twice + left, self._accepted, twice, left)

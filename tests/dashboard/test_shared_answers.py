@@ -2,16 +2,32 @@
 
 import json
 import threading
+from datetime import timedelta
 
 import pytest
+from flask import Flask
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dashboard import shared_answers
 from dashboard.app import create_app
 from dashboard.ids import Board, Shell, Stream
 from dashboard.pages import board
-from tests.dashboard.made_line import add_row, asked, watched, write_line
-from tests.dashboard.test_app import NEW_ROW
+from dashboard.queries import accounts
+from dashboard.shared_answers import OF_A_STREAM, asked_in
+from dashboard.urls import LIVE, STREAM
+from spc.store.accounts import set_active
+from tests.dashboard.made_gate import NOW
+from tests.dashboard.made_line import BATH, LAMP, add_row, asked, watched, write_line
+from tests.dashboard.test_app import NEW_ROW, search_of
 from tests.soak.people import CALLBACK, Callbacks, stores
+
+BODIES = [
+    b"{", b"}", b"[]", b"null", b'{"output": "a.b"}', b'{"output": 1, "changedPropIds": ["live.data"], "inputs": []}',
+    b'{"output": "a.b", "changedPropIds": ["live.data"], "inputs": [{"id": {"a": 1}, "property": "data"}]}',
+    b'{"output": "a.b", "changedPropIds": ["live.data"], "inputs": [{"id": "live", "property": "data"}]}',
+    b'{"output": "a.b", "changedPropIds": ["live.data"], "inputs": 3}', b"[" * 30_000, b"\xff",
+]  # fmt: skip
 
 
 @pytest.fixture
@@ -79,15 +95,104 @@ def test_who_was_told_something_else_gets_another_answer(line):
     )
 
 
-def test_the_header_is_shared_and_a_page_of_a_stream_is_not(line):
+def test_the_header_is_shared(line):
     _, _, app, _ = line
     one = OneScreen(app)
     header = [one.post(f"{Shell.CLOCK}.children", {f"{Shell.LIVE}.data": {"version": 1}}) for _ in range(2)]
-    stream = one.post(f"{Stream.STATE_TOLD}.data", {f"{Shell.URL}.search": ""})
 
     assert header[0].data == header[1].data
     assert "accepted" in header[0].text
-    assert stream.status_code in (200, 204)
+
+
+class OnePage(OneScreen):
+    """A screen on the page of one stream."""
+
+    def __init__(self, app, key):
+        super().__init__(app)
+        self.values = {f"{Shell.URL}.pathname": STREAM, f"{Shell.URL}.search": search_of(key)}
+        page = self.post(f"{Shell.PAGE}.children", self.values).get_json()
+        self.values |= {f"{name}.data": data for name, data in stores(page)}
+
+    def follow(self, version):
+        """Ask what there is to tell; return what of the page was."""
+        told = set()
+        for output in OF_A_STREAM[:2]:
+            live = {f"{Shell.LIVE}.data": {"version": version, "minute": version}}
+            response = self.post(f"{output}.data", self.values | live).get_json()["response"]
+            told |= response.keys()
+            self.values |= {f"{name}.{kind}": data for name, kinds in response.items() for kind, data in kinds.items()}
+        return told
+
+
+def test_a_page_of_a_stream_is_asked_for_its_own_changes_alone(line, monkeypatch):
+    settings, source, app, _ = line
+    lamp, bath = OnePage(app, LAMP), OnePage(app, BATH)
+    for version in (1, 1):
+        lamp.follow(version), bath.follow(version)
+    asked_for = []
+    ask = Flask.dispatch_request
+
+    def counted(server):
+        asked_for.append(1)
+        return ask(server)
+
+    monkeypatch.setattr(Flask, "dispatch_request", counted)
+    quiet = lamp.follow(1), bath.follow(1), len(asked_for)
+    add_row(settings, NEW_ROW)
+    source.poll()
+    other, other_asked = lamp.follow(2), len(asked_for)
+    own = bath.follow(2)
+
+    assert quiet == (set(), set(), 0)
+    assert (other, other_asked) == (set(), 0)
+    assert {Stream.HEAD, Stream.STATE} <= own
+
+
+def test_the_state_of_a_stream_is_told_anew_as_it_grows_old(tmp_path):
+    settings = write_line(tmp_path)
+    queries = asked(settings, watched(settings))
+    page = OnePage(create_app(queries), BATH)
+    page.follow(1), page.follow(1)
+    before = page.follow(1)
+    now = queries.clock()
+    queries.clock = lambda: now + timedelta(days=1)
+
+    assert before == set()
+    assert Stream.STATE in page.follow(1)
+
+
+def test_whether_anything_changed_is_answered_as_the_program_itself_would(line):
+    settings, source, app, _ = line
+    one = OneScreen(app)
+    first, second = one.client.get(LIVE), one.client.get(LIVE)
+    through = one.client.get(f"{LIVE}?here")
+    add_row(settings, NEW_ROW)
+    source.poll()
+
+    said = [{name: value for name, value in answer.headers if name != "Content-Length"} for answer in (second, through)]
+    assert said[0] == said[1]
+    assert said[0] == {name: value for name, value in first.headers if name != "Content-Length"}
+    assert int(second.headers["Content-Length"]) == len(second.data)
+    assert second.get_json().keys() == through.get_json().keys()
+    assert one.client.get(LIVE).get_json()["version"] == second.get_json()["version"] + 1
+
+
+def test_nobody_follows_without_a_session(site, monkeypatch):
+    monkeypatch.setattr(accounts, "LATELY", 0.0)
+    one = site.client("lead")
+    assert one.get(LIVE).status_code == one.get(LIVE).status_code == 200
+    assert site.server.test_client().get(LIVE).status_code == 401
+
+    set_active(site.store, "lead", False, who="setup", now=NOW)
+
+    assert one.get(LIVE).status_code == 401
+
+
+@given(st.lists(st.sampled_from(BODIES), min_size=1, max_size=3).map(b"".join))
+def test_a_body_of_any_form_is_taken_apart_or_left_to_the_program(body):
+    found = asked_in(body)
+
+    assert found is None or found["moved"] == [f"{Shell.LIVE}.data"]
 
 
 def test_a_request_that_only_looks_alike_is_not_answered_from_what_is_kept(line):
