@@ -46,6 +46,12 @@ class Stream:
     FIGURE, DRAWN, CHART = "stream-figure", "stream-drawn", "stream-chart"
     VIEWS, RANGES, LIMITS = "stream-views", "stream-ranges", "stream-limits"
     TOLD, FIGURE_TOLD = "stream-told", "stream-figure-told"
+    SETTINGS, SETTINGS_TOLD, SET = "stream-settings", "stream-settings-told", "stream-set"
+
+    @staticmethod
+    def setting(name: str) -> dict[str, str]:
+        """Return the id of the field of a setting of the chart."""
+        return {"part": "stream-setting", "name": name}
 
 
 class Drift:
@@ -135,6 +141,7 @@ class Reviewed:
 
     START, END, SHOW, SAID = "review-from", "review-to", "review-show", "review-said"
     PAGE, CHECKS, WINDOWS, METERS = "review-page", "review-checks", "review-windows", "review-meters"
+    WAIT = "review-wait"
 
 
 class Record:

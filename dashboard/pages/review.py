@@ -9,7 +9,7 @@ from dashboard.auth import need
 from dashboard.ids import Reviewed, Shell
 from dashboard.parts import aria, kept, link, page_name, table
 from dashboard.queries import Queries, Right, SetupError, SpcError
-from dashboard.queries.review import days_typed, review_file, review_page
+from dashboard.queries.review import days_typed, review_file, review_page, review_waiting
 from dashboard.queries.review_report import FORMS, review_report
 from dashboard.urls import REVIEW, REVIEW_FILE, ReviewView
 from dashboard.views.review import CheckRow, DecideGroup, MeterRow, ReviewPage, ToDecide, Told, WindowRow
@@ -18,6 +18,7 @@ STANDING = (
     "Evidence for those who decide. Capability, intervals and what becomes of parts are for the written procedure, the "
     "customer and the responsible Level 3; nothing here accepts or rejects a part."
 )
+MEANWHILE = "Below, until then: the review before."
 KINDS = {"csv": "text/csv", **FORMS}
 """Kinds of the files, by their ending."""
 
@@ -37,8 +38,9 @@ HOW = (
 
 def at(queries: Queries, search: str) -> html.Div:
     """Return the page while the review of the period that the address names is worked out."""
-    waiting = [page_name("Capability review"), html.P("Working the review out ...", className="nothing", role="status")]
-    return html.Div(waiting, id=Reviewed.PAGE, className="review")
+    words = review_waiting(queries, queries.memory, ReviewView.from_search(search))
+    wait = html.P(words, id=Reviewed.WAIT, className="review-wait", role="status")
+    return html.Div([wait, html.Div(page_name("Capability review"), id=Reviewed.PAGE, className="review")])
 
 
 def asked(queries: Queries, search: str | None) -> ReviewPage:
@@ -256,9 +258,24 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Reviewed.PAGE, "children"),
         Input(Shell.URL, "search"),
         State(Shell.URL, "pathname"),
+        running=[
+            (Output(Reviewed.WAIT, "hidden"), False, True),
+            (Output(Reviewed.PAGE, "className"), "review review-before", "review"),
+            (Output(Reviewed.PAGE, "aria-busy"), "true", "false"),
+        ],
     )
     def follow(search: str, pathname: str) -> Any:
         return body(asked(queries, search)) if pathname == REVIEW else no_update
+
+    @app.callback(
+        Output(Reviewed.WAIT, "children"),
+        Input(Shell.URL, "search"),
+        State(Shell.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def wait(search: str, pathname: str) -> Any:
+        view = ReviewView.from_search(search)
+        return f"{review_waiting(queries, queries.memory, view)} {MEANWHILE}" if pathname == REVIEW else no_update
 
     @app.callback(
         Output(Shell.URL, "search", allow_duplicate=True),

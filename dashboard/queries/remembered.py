@@ -28,6 +28,11 @@ class Remembered:
             self._kept.popitem(last=False)
         return made
 
+    def latest(self, name: Any) -> Any:
+        """Return what was last kept under a name, whatever it rests on; None where nothing was."""
+        kept = self._kept.get(name)
+        return None if kept is None else kept[1]
+
 
 def _same(before: tuple[object, ...], now: tuple[object, ...]) -> bool:
     if len(before) != len(now):

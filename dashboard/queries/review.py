@@ -1,5 +1,6 @@
 """The capability review: a period, judged, beside the period before, with the ways to its evidence."""
 
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
@@ -11,7 +12,7 @@ from dashboard.queries.known import Known
 from dashboard.queries.record_windows import window_href
 from dashboard.queries.remembered import Remembered
 from dashboard.queries.review_rows import check_row, line_names, meter_row, numbers, review_table, window_row
-from dashboard.queries.words import view_of
+from dashboard.queries.words import count, view_of
 from dashboard.urls import ReviewView, write_href
 from dashboard.views.review import DecideGroup, ReviewPage, ToDecide
 from spc.errors import InputError
@@ -51,6 +52,12 @@ FILES = (
     ("csv", "This table as CSV"),
 )
 """Files of the review, by their ending."""
+
+PACE = "seconds of a review for each stream"
+"""Name under which it is remembered how long the last review took."""
+
+FIRST_PACE = 0.1
+"""Seconds a stream before any review was made here: some 0.07 of processor time, measured with 35 streams."""
 
 AROUND = timedelta(days=3)
 """On either side of a failed reading, for its evidence."""
@@ -102,6 +109,25 @@ def pairs(seen: Review) -> Iterator[tuple[StreamReview, StreamReview]]:
     yield from zip(seen.streams, seen.streams_before, strict=True)
 
 
+def review_waiting(known: Known, memory: Remembered, view: ReviewView) -> str:
+    """Return what is worked out for an address, and about how long that takes, in a sentence or two.
+
+    The time is that of the last review on this board, by stream; before the first one, a guess that says so.
+    """
+    own = [result for result in known.standing().streams if view.line in ("", result.key.line)]
+    try:
+        end, start = (formats_now().read_day(text) for text in (view.end, view.start))
+        span = Period(start, end, known.zone).words if start <= end else "the period"
+    except InputError:
+        span = "the quarter up to the last reading"
+    pace = memory.latest(PACE)
+    seconds = len(own) * (FIRST_PACE if pace is None else pace)
+    about = "a second or two" if seconds < 2 else f"about {round(seconds)} seconds"
+    long = f"That takes {about} here, " + ("as a guess." if pace is None else "going by the last one.")
+    many = "1 stream" if len(own) == 1 else f"{count(len(own))} streams"
+    return f"Working out {span} and the period before it, {many}. {long} Afterwards it is kept for an hour."
+
+
 def review_file(known: Known, memory: Remembered, view: ReviewView) -> tuple[str, str] | None:
     """Return name and text of the table as a CSV file; None where there is nothing to review.
 
@@ -150,7 +176,14 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
             steps=() if known.store is None else steps_of(known.store),
         )
 
-    return memory.once(("review", period.first, period.last, line), (known.snapshot.version, hour), ask)
+    def timed() -> Review:
+        began = time.monotonic()
+        made = ask()
+        pace = (time.monotonic() - began) / len(made.streams)
+        memory.once(PACE, (object(),), lambda: pace)
+        return made
+
+    return memory.once(("review", period.first, period.last, line), (known.snapshot.version, hour), timed)
 
 
 def _period(view: ReviewView, usual: Period) -> Period:

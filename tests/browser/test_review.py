@@ -48,6 +48,35 @@ def test_another_period_is_chosen_by_days_by_length_and_by_line(opened, axe):
     expect(page.locator(".review-period")).to_contain_text("20 Mar 2026 to 31 Mar 2026")
 
 
+def test_while_a_review_is_worked_out_the_page_says_of_what_and_about_how_long(site, open_page, axe):
+    page, held = open_page(**TABLET), []
+
+    def hold(route):
+        if '"output":"review-page.children"' in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/_dash-update-component*", hold)
+    page.goto(f"{site.address}/review?from=2026-03-20&to=2026-04-10")
+    wait = page.get_by_role("status").filter(has_text="Working out 20 Mar 2026 to 10 Apr 2026")
+    expect(wait).to_contain_text("a second or two here, as a guess")
+    expect(page.locator("#review-page")).to_have_attribute("aria-busy", "true")
+    axe(page)
+    held.pop().continue_()
+    page.locator(".review-first").wait_for()
+    expect(wait).to_be_hidden()
+
+    page.get_by_role("link", name="A year", exact=True).click()
+    again = page.get_by_role("status").filter(has_text="Working out 11 Apr 2025 to 10 Apr 2026")
+    expect(again).to_contain_text("going by the last one")
+    expect(again).to_contain_text("Below, until then: the review before.")
+    axe(page)
+    held.pop().continue_()
+    expect(page.locator(".review-period")).to_contain_text("11 Apr 2025 to 10 Apr 2026")
+    expect(again).to_be_hidden()
+
+
 def test_days_that_are_none_are_said_and_nothing_is_lost(opened, axe):
     page = opened(TABLET)
     page.get_by_label("First day").fill("soon")

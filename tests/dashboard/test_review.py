@@ -11,7 +11,7 @@ import pytest
 from dashboard.app import create_app
 from dashboard.pages.review import asked, body
 from dashboard.queries.audited import audited
-from dashboard.queries.review import review_page, reviewed
+from dashboard.queries.review import PACE, review_page, review_waiting, reviewed
 from dashboard.queries.words import view_of
 from dashboard.urls import ReviewView
 from spc.errors import SetupError
@@ -118,6 +118,26 @@ def test_days_that_are_none_are_said_and_the_usual_period_is_shown(log, view, sa
     assert says in shown.notice
     assert shown.notice.endswith("The usual period is shown instead.")
     assert shown.end == "2026-04-10"
+
+
+def test_it_says_what_is_worked_out_and_about_how_long_going_by_the_last_one(tmp_path):
+    log = bare(write_line(tmp_path))
+
+    def said(view):
+        return review_waiting(log, log.memory, view)
+
+    first = said(MARCH)
+    page(log)
+    pace = log.memory.latest(PACE)
+    log.memory.once(PACE, (object(),), lambda: 7.5)
+
+    assert "20 Mar 2026 to 10 Apr 2026 and the period before it, 6 streams. That takes a second or two here" in first
+    assert "as a guess" in first
+    assert 0 < pace < 60
+    assert "That takes about 45 seconds here, going by the last one." in said(MARCH)
+    assert "the quarter up to the last reading" in said(ReviewView())
+    assert "0 streams. That takes a second or two" in said(ReviewView("x", "2026-04-10", "Line 7"))
+    assert "3 streams" in said(ReviewView(line="Line 1"))
 
 
 def test_an_empty_log_has_nothing_to_review(tmp_path):
