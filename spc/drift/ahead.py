@@ -76,12 +76,16 @@ SLOPE_NODES, SLOPE_NODE_SHARES = (-math.sqrt(3.0), 0.0, math.sqrt(3.0)), (1 / 6,
 
 
 def _running(state: DriftState, scale: Scale) -> Course:
-    """Return the courses of a level that was seen to move: the runs that its latest readings may be on."""
+    """Return the courses of a level that was seen to move: the runs that its latest readings may be on.
+
+    Readings that wander together tell less of a run than as many that scatter for themselves: each counts with the
+    variance that a mean of them shows, else every swing of the wander would be taken for a flat or a line.
+    """
     y = state.recent[-(state.n - state.changed_at) :]
     if state.model.log:
         above = y[y > 0]  # 0 as written: half of the smallest number that is not
         y = np.log(np.maximum(y, above.min() / 2.0 if len(above) else 1.0))
-    found = runs(y, scale.sigma**2).likelier_than(LEAST_RUN)
+    found = runs(y, scale.sigma**2 * state.noise.wander_ratio).likelier_than(LEAST_RUN)
     sd = np.sqrt(np.maximum(found.slope_variance, 0.0))
     share = np.divide(found.covariance, sd, out=np.zeros_like(sd), where=sd > 0)
     left = np.sqrt(np.maximum(found.level_variance - share**2, 0.0))

@@ -22,7 +22,7 @@ DriftSignal = Literal["drift_low", "drift_high", "step_low", "step_high"]
 THRESHOLD = 7.6
 """Log odds of a change at which it signals: about one false alarm in 2000 quiet readings of a tidy stream."""
 
-WANDER_COST = 0.8
+WANDER_COST = 1.0
 """How much more is asked of a stream that wanders, per unit of `Noise.wander_ratio` above 1; at most twice this."""
 
 GOES_ON = 2.0
