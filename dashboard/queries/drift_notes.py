@@ -8,11 +8,11 @@ import numpy as np
 
 from dashboard.queries.drift import Room
 from dashboard.queries.drift_kept import Fields, keep, words_of
+from dashboard.queries.typed import typed_reading
 from dashboard.views.drift import Field, Form
 from spc.catalogue.check import Check
 from spc.errors import InputError
 from spc.formats import Formats
-from spc.ingest.clean import Number, Reason, parse_number, parse_word
 from spc.records import Bound
 from spc.shown import check_in
 from spc.stream_facts import written_text
@@ -170,15 +170,10 @@ def _value(text: str, check: Check, formats: Formats) -> tuple[float, Bound, str
     """
     if not text:
         raise InputError("Write what the reading should say.")
-    word = parse_word(text, check)
-    if word is not None:
-        return math.nan, Bound.EXACT, word
-    found = parse_number(formats.read(text), delimiter=",")
-    if isinstance(found, Reason):
-        raise InputError(f"“{text}”: {found.text}")
-    if not isinstance(found, Number) or check.kind == "judged":
-        raise InputError(f"“{text}” is nothing that {check.title} can say.")
+    value, bound, word = typed_reading(text, check, formats)
+    if word:
+        return value, bound, word
     low, high = check.possible
-    if (low is not None and found.value < low) or (high is not None and found.value > high):
+    if (low is not None and value < low) or (high is not None and value > high):
         raise InputError(f"“{text}” is nothing that {check.title} can be; is the unit {check.unit_label}?")
-    return found.value, found.bound, ""
+    return value, bound, ""

@@ -12,6 +12,7 @@ import numpy as np
 from dashboard.queries.entry_cards import NO_STORE
 from dashboard.queries.known import Known
 from dashboard.queries.record_windows import window_href
+from dashboard.queries.typed import typed_number, typed_reading
 from dashboard.queries.words import stream_id, view_of
 from dashboard.views.entry import KeptReading, SignalAsked
 from spc.catalogue.check import Check
@@ -19,8 +20,7 @@ from spc.entry import Written, as_readings, cut_after, needs_reference, of_strea
 from spc.entry_doubts import doubts
 from spc.errors import InputError
 from spc.figures import course
-from spc.formats import Formats
-from spc.ingest.clean import Number, Reason, parse_number, parse_word
+from spc.ingest.clean import Number
 from spc.records import NOT_RUN, Bound, StreamKey
 from spc.results import StreamResult
 from spc.shown import check_in, result_in, shown_in
@@ -139,10 +139,12 @@ def _written(known: Known, body: Sent, check: Check, person: str, now: datetime)
     if not technician:
         raise InputError("Write your name: a reading carries the name of who took it.")
     taken = _taken(known, body, now)
-    value, bound, word = _value(body["value"], check, known.formats)
+    if not body["value"]:
+        raise InputError("Write what was read.")
+    value, bound, word = typed_reading(body["value"], check, known.formats)
     reference = math.nan
     if body["reference"] and not word and needs_reference(check):
-        found = parse_number(known.formats.read(body["reference"]), delimiter=";")
+        found = typed_number(body["reference"], known.formats)
         if not isinstance(found, Number) or found.bound is not Bound.EXACT:
             raise InputError(f"“{body['reference']}” is no reference; write one number.")
         reference = found.value
@@ -181,20 +183,6 @@ def _taken(known: Known, body: Sent, now: datetime) -> datetime:
     if taken < now - OLDEST:
         raise InputError(f"This is more than {OLDEST.days} days ago; bring it in with a log.")
     return taken
-
-
-def _value(text: str, check: Check, formats: Formats) -> tuple[float, Bound, str]:
-    if not text:
-        raise InputError("Write what was read.")
-    word = parse_word(text, check)
-    if word is not None:
-        return math.nan, Bound.EXACT, word
-    found = parse_number(formats.read(text), delimiter=",")
-    if isinstance(found, Reason):
-        raise InputError(f"“{text}”: {found.text}")
-    if not isinstance(found, Number) or check.kind == "judged":
-        raise InputError(f"“{text}” is nothing that {check.title} can say.")
-    return found.value, found.bound, ""
 
 
 def _place(result: StreamResult, entry: str, written: Written | None) -> int | None:

@@ -126,6 +126,13 @@ def test_not_in_operation_is_kept_as_such(client, queries):
     assert queries.store.streams()[BATH].word[-1] == "not run"
 
 
+def test_a_reference_of_three_decimals_is_read_as_the_reading_is(client, queries):
+    status, _ = keep(client, AMMETER, "999.250", reference="999.125")
+
+    assert status == 200
+    assert queries.store.streams()[AMMETER].reference[-1] == 999.125
+
+
 def test_an_ammeter_is_kept_with_its_reference_and_told_as_a_deviation(client, queries):
     _, told = keep(client, AMMETER, "1040", reference="1000")
 
