@@ -248,7 +248,15 @@ def record_from(kind: str, body: str) -> Any:
 
     try:
         return _converter().structure(json.loads(body), KINDS[kind][0])
-    except (BaseValidationError, AttributeError, KeyError, TypeError, ValueError) as error:
+    except (
+        BaseValidationError,
+        ArithmeticError,
+        AttributeError,
+        LookupError,
+        RecursionError,
+        TypeError,
+        ValueError,
+    ) as error:
         raise StoreError(f"an entry of kind {kind!r} cannot be read ({error}); run spc verify") from None
 
 
