@@ -30,6 +30,7 @@ from spc.monitor import starts_segment
 from spc.records import Event, StreamKey
 from spc.results import StreamResult
 from spc.times import from_microseconds, to_microseconds
+from spc.told import Told
 from spc.units import convert, convertible, quantity, same_unit, spelling
 
 USUAL_TARGET = 0.2
@@ -99,7 +100,7 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True)
-class Dose:
+class Dose(Told):
     """A suggestion for one bath, and what it rests on."""
 
     key: StreamKey

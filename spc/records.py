@@ -39,7 +39,7 @@ class StreamKey:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(Told):
     """One accepted row of a check log."""
 
     key: StreamKey
@@ -80,7 +80,7 @@ class Readings(Told):
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class Event(Told):
     """Something done to a line: bath changed, lamp replaced, meter calibrated."""
 
     at: datetime  # aware, UTC
@@ -96,7 +96,7 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class QuarantinedRow:
+class QuarantinedRow(Told):
     """A row that could not be read, kept with the reason."""
 
     file: str
@@ -143,7 +143,7 @@ class CellCount:
 
 
 @dataclass(frozen=True, slots=True)
-class RowCount:
+class RowCount(Told):
     """Where every data row of a log ended: read = accepted + duplicate + quarantined."""
 
     read: int = 0

@@ -33,7 +33,7 @@ class Charted:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(Told):
     """Control limits of a segment, in the chart unit, with what set them."""
 
     n_baseline: int
@@ -48,7 +48,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(Told):
     """Readings with the same control limits, from a resetting event on: `first` to `stop` (exclusive) in Charted."""
 
     first: int
@@ -92,7 +92,7 @@ def from_reset(segments: Sequence[Segment], which: int = -1) -> Segment:
 
 
 @dataclass(frozen=True, slots=True)
-class Failure:
+class Failure(Told):
     """A reading outside the acceptance limits of its day, or a judged check that did not pass."""
 
     index: int  # in Readings
@@ -102,7 +102,7 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(Told):
     """A rule that fired at one reading."""
 
     position: int  # in Charted
@@ -115,7 +115,7 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True)
-class Forecast:
+class Forecast(Told):
     """What comes next if nothing is done; NaN-free, None where nothing can be said."""
 
     method: str

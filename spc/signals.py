@@ -18,6 +18,7 @@ from spc.records import Event
 from spc.results import Failure, Segment, Side, Signal, StreamResult, since_reset
 from spc.rules import HIGH, LOW, NO_SIDE, describe
 from spc.times import from_microseconds
+from spc.told import Told
 from spc.wording import (
     NOT_CONFIRMED,
     age_text,
@@ -51,7 +52,7 @@ A check that is overdue, and a stream whose line is not in operation, is never c
 
 
 @dataclass(frozen=True, slots=True)
-class Episode:
+class Episode(Told):
     """Signals of one cause: a run of signals of one stream with few readings between them."""
 
     signals: tuple[Signal, ...]
@@ -80,7 +81,7 @@ class Episode:
 
 
 @dataclass(frozen=True, slots=True)
-class StreamState:
+class StreamState(Told):
     """What a stream's line on the board says."""
 
     word: StateWord

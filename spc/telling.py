@@ -19,6 +19,7 @@ from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.margin import last_text
 from spc.printed import FORMS, printed
+from spc.printed.parts import PARTS, STANDING
 from spc.printed.table import facts, heading, note, plain_table
 from spc.records import Readings
 from spc.results import StreamResult
@@ -31,8 +32,6 @@ from spc.wording import time_text
 WIDTH = 110
 SHOWN = 5
 """Quarantined rows and notes that are told; a log keeps them all."""
-
-STANDING = "This accepts or rejects no part; the governing procedure and the responsible Level 3 decide."
 
 
 def words(result: object) -> str:
@@ -136,7 +135,7 @@ def _time(readings: Readings, place: int) -> datetime:
 
 
 _FORMS: Mapping[type, Callable[[Any], RenderableType]] = MappingProxyType(
-    {CheckLog: _log, EventLog: _log, Readings: _readings, Scan: _scan, StreamResult: _stream}
+    {**PARTS, CheckLog: _log, EventLog: _log, Readings: _readings, Scan: _scan, StreamResult: _stream}
 )
 """How what is no single result of the maths is told."""
 

@@ -1,17 +1,22 @@
 """Results tell themselves: a short table for `print`, HTML for a notebook, the same words in both."""
 
+import dataclasses
 import html
 import re
+from datetime import UTC, datetime
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 from IPython.core.formatters import DisplayFormatter
 
 import spc
 from spc.printed import FORMS
+from spc.printed.parts import PARTS
+from spc.rule_choice.cost import chart_rules, given_sigma
 from spc.told import Told
 from tests.made_results import made
 
@@ -125,6 +130,93 @@ def test_parts_of_a_scan_tell_themselves(scan):
     assert "974, Mon 4 Nov 2024 05:13 to Fri 20 Nov 2026 13:16" in str(
         scan.stream("Line A", "bath_concentration").readings
     )
+
+
+NOT_TOLD = {
+    "Acceptance": "told with its check",
+    "ChartRules": "what is asked of compare_rule_sets",
+    "Hits": "arrays, one entry a hit",
+    "Plotted": "arrays, one entry a reading",
+    "Rule": "how a rule is worded and reckoned; describe tells it",
+    "RuleSetCost": "told with the others of its comparison",
+    "RuleSetting": "describe tells it",
+    "Screen": "what a figure is drawn for",
+    "StreamKey": "its own words",
+}
+
+
+def test_every_public_result_tells_itself_or_has_a_reason():
+    public = [getattr(spc, name) for name in spc.__all__]
+    results = [each for each in public if isinstance(each, type) and dataclasses.is_dataclass(each)]
+
+    assert {each.__name__ for each in results if not issubclass(each, Told)} == set(NOT_TOLD)
+    assert [form.__name__ for form in PARTS if not issubclass(form, Told)] == []
+
+
+@pytest.fixture(scope="module")
+def parts(scan) -> dict[type, Any]:
+    zone = ZoneInfo("Europe/Vienna")
+    lamp, meter = scan.stream("Line A", "uva_irradiance", "lamp 2"), scan.stream("Line B", "ammeter", "head")
+    bath = scan.stream("Line A", "bath_concentration")
+    at = datetime(2026, 11, 20, 14, tzinfo=UTC)
+    key = bath.key
+    found = (
+        scan.catalogue, lamp.check, lamp.segments[-1], lamp.segments[-1].limits, meter.failures[-1], lamp.signals[-1],
+        lamp.forecast, spc.episodes(lamp, zone)[-1], spc.stream_state(meter, zone, at), scan.log.quarantine[0],
+        scan.log.rows, scan.events.events[0], spc.screen(scan.streams, zone=zone)[0], spc.RULE_SETS["starter"],
+        spc.dose_of(bath, 100.0, now=at),
+        spc.rules_cost_of(
+            bath.check, [chart_rules("beyond_limits", bath.check)], [0.03], sigma=given_sigma(0.01),
+            generator=np.random.default_rng(1),
+        ),
+        spc.Reading(key, at, 60, 12, 0.05, spc.Bound.BELOW, technician="ktl", shift="A"),
+    )  # fmt: skip
+    return {type(each): each for each in found}
+
+
+PART_SAYS = {
+    spc.Catalogue: "water_break Water break must be “pass” or “shown” every day, water baths alone",
+    spc.Check: "asked at least 1000 µW/cm²",
+    spc.Dose: "Line A · bath_concentration · tank",
+    spc.Episode: "UV-A irradiance, lamp 2 has been falling since about Thu 22 Oct 2026",
+    spc.Event: "Bath topped up: Line B · bath_concentration · tank",
+    spc.Failure: "reading \N{MINUS SIGN}10.50 as charted",
+    spc.Forecast: "The acceptance limit is reached in about 53 readings",
+    spc.Limits: "control limits 2,845 to 3,357",
+    spc.QuarantinedRow: "row 585, value: '0.2.1': this is no number",
+    spc.Question: "Was it written so?",
+    spc.Reading: "value <0.05",
+    spc.RowCount: "13756 rows read = 13740 accepted + 5 duplicate + 11 quarantined",
+    spc.RuleSet: "- a reading more than 3 sigma on one side of the centre line",
+    spc.RulesCost: "What run rules cost: Bath concentration",
+    spc.Segment: "began with lamp replaced",
+    spc.Signal: "chart early warning rule step side low",
+    spc.StreamState: "state failed",
+}
+
+
+@pytest.mark.parametrize("kind", PARTS, ids=lambda kind: kind.__name__)
+def test_a_part_says_the_same_in_print_and_in_a_page(parts, kind):
+    said = str(parts[kind])
+
+    assert PART_SAYS[kind] in " ".join(said.split())
+    assert kind.__name__ + "(" not in said
+    assert " nan" not in said
+    assert sorted(words_of(said)) == sorted(words_of(told_in(parts[kind]._repr_html_())))
+    assert repr(parts[kind]).startswith(kind.__name__ + "(")
+
+
+def test_a_part_of_a_short_stream_says_what_is_missing(tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text("taken_at,line,check,value\n2025-03-04T06:10,A,bath_concentration,0.2\n"
+                   "2025-03-04T06:10,A,notched_shim,not shown\n")  # fmt: skip
+    scan = spc.scan_log(log, zone=ZoneInfo("UTC"))
+    bath, shim = scan.stream("A", "bath_concentration"), scan.stream("A", "notched_shim")
+
+    assert "none: they take 2 readings" in str(bath.segments[-1])
+    assert "Nothing can be said" in str(bath.forecast)
+    assert "“not shown”" in str(shim.failures[0])
+    assert "must be “pass” or “shown”" in str(shim.check)
 
 
 def test_what_a_log_holds_cannot_become_a_part_of_the_page(tmp_path):

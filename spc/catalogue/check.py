@@ -13,6 +13,7 @@ from spc.formats import AS_IT_CAME, Formats
 from spc.records import StreamKey
 from spc.rules import RuleSetting
 from spc.signed_baseline import SignedBaseline
+from spc.told import Told
 
 RESETTING_EVENTS = frozenset(
     {
@@ -74,7 +75,7 @@ class AcceptanceAt:
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class Check(Told):
     """What the catalogue knows of one check."""
 
     key: str
@@ -114,7 +115,7 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
-class Catalogue:
+class Catalogue(Told):
     """All checks, starter and site together."""
 
     checks: Mapping[str, Check]

@@ -17,6 +17,7 @@ from spc.monitor import MOVING_RANGE_RULE, START
 from spc.records import Bound
 from spc.results import Segment, StreamResult, from_reset
 from spc.rules import RULE_SETS, RULES, RuleSetting
+from spc.told import Told
 
 CATALOGUE_RULES = "catalogue"
 """What stands for the rules that the catalogue gives the check, its moving-range limit among them."""
@@ -43,7 +44,7 @@ class ChartSigma:
 
 
 @dataclass(frozen=True, slots=True)
-class RulesCost:
+class RulesCost(Told):
     """What rule sets cost on one check, side by side."""
 
     check: Check

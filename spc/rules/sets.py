@@ -10,10 +10,11 @@ from types import MappingProxyType
 from typing import Literal
 
 from spc.rules.table import ALL_EIGHT, DEFAULT_RULES, RULES, RuleSetting
+from spc.told import Told
 
 
 @dataclass(frozen=True, slots=True)
-class RuleSet:
+class RuleSet(Told):
     """Run rules that are published together."""
 
     key: str

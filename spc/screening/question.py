@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from spc.records import StreamKey
 from spc.times import from_microseconds
+from spc.told import Told
 from spc.wording import time_text
 
 Kind = Literal[
@@ -28,7 +29,7 @@ FALSE_RATE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class Question(Told):
     """Something in how readings were written down that an engineer may want to ask about; no drift, no accusation."""
 
     kind: Kind
