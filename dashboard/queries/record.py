@@ -49,7 +49,12 @@ LEADS = {
     TRAIL: "Every entry as it was written: by whom, when, why; the latest first. Nothing in it is ever overwritten.",
 }
 DAYS: tuple[tuple[int, str], ...] = ((90, "90 days"), (365, "A year"), (731, "Two years"))
-MOST = 200
+MOST = 100
+"""Rows of a table: a browser takes its time to lay out more."""
+
+CAME = 30
+"""Rows of the readings as they came in: of little interest until one stream is chosen."""
+
 CAME_IN = frozenset({"readings", "quarantined", "imported"})
 """Entries of the trail that brought readings in."""
 
@@ -344,19 +349,19 @@ def _trail(page: RecordPage, known: Known, memory: Remembered, view: RecordView)
     about = f"About the reading of {time_text(taken_at, known.zone)}: " if taken_at is not None else ""
     came = [each for each in changes if each.kind in CAME_IN]
     decided = [each for each in changes if each.kind not in CAME_IN]
-    told = _entries(f"{about}Changed or decided", decided, known)
-    return replace(page, tables=(told, _entries(f"{about}Readings as they came in", came, known)), notice=says)
+    told = _entries(f"{about}Changed or decided", decided, MOST, known)
+    return replace(page, tables=(told, _entries(f"{about}Readings as they came in", came, CAME, known)), notice=says)
 
 
-def _entries(caption: str, changes: "Sequence[Change]", known: Known) -> RecordTable:
+def _entries(caption: str, changes: "Sequence[Change]", most: int, known: Known) -> RecordTable:
     """Return entries of the trail, the latest first."""
     catalogue, zone = known.snapshot.scan.catalogue, known.zone
     told = [
         (str(each.entry), time_text(each.at, zone), each.who, each.kind_words, each.about_words(catalogue), each.words)
-        for each in reversed(changes[-MOST:])
+        for each in reversed(changes[-most:])
     ]
     rows = tuple(tuple((text, "") for text in texts) for texts in told)
-    cut = f", the latest {MOST} here" if len(changes) > MOST else ""
+    cut = f", the latest {most} here; choose a stream for the others" if len(changes) > most else ""
     many = "1 entry" if len(changes) == 1 else f"{count(len(changes))} entries"
     heads = ("Entry", "Written", "By", "Kind", "About", "What and why")
     return RecordTable(f"{caption}, {many}{cut}" if rows else caption, heads, rows, "nothing is written about it")

@@ -6,7 +6,7 @@ import pytest
 
 from dashboard.pages.record import body
 from dashboard.queries.audited import audited
-from dashboard.queries.record import record_figure, record_page
+from dashboard.queries.record import MOST, record_figure, record_page
 from dashboard.queries.record_windows import NO_STORE, window_href
 from dashboard.queries.words import view_of
 from dashboard.urls import DUE, FAILED, LEDGER, LIMITS, METERS, RECORD_PARTS, TRAIL, RecordView, WindowView
@@ -17,7 +17,7 @@ from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
 from spc.look_back import AsFound
 from spc.printed.schedule import gap_rows
-from spc.store.entries import KINDS, Answer, LimitDecision, Reaction
+from spc.store.entries import KINDS, Answer, LimitDecision, Note, Reaction
 from spc.store.history import KIND_WORDS, history
 from spc.store.limits import decisions_of
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
@@ -208,6 +208,17 @@ def test_the_trail_speaks_as_people_do(queries):
     keys = {key.check for key in KEYS if "_" in key.check}
     assert not [words for row in told for words in row for key in keys if key in words]
     assert not kinds & {"limit", "reaction", "answer", "failure", "failure step"}
+
+
+def test_a_long_trail_is_cut_to_what_a_browser_lays_out_at_once(queries):
+    notes = [Note(BATH, TODAY, f"note {place}", "kim") for place in range(MOST + 5)]
+    queries.store.append(*notes, who="kim", now=TODAY)
+    queries.source.poll()
+    changed, _ = page(queries, TRAIL).tables
+
+    assert len(changed.rows) == MOST
+    assert changed.rows[0][-1][0].endswith(f"note {MOST + 4}")
+    assert changed.caption.endswith(f"the latest {MOST} here; choose a stream for the others")
 
 
 def test_every_kind_of_entry_has_its_word():
