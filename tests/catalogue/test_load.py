@@ -97,7 +97,7 @@ def test_defaults_of_the_site_reach_every_charted_check(load):
     site = load("[defaults]\nbaseline = 25\nmoving_range = false\n[defaults.rules]\nsteady_trend = true\n")
 
     charted = [check for check in site.checks.values() if check.charted != "none"]
-    assert len(charted) == 12
+    assert {"bath_concentration", "viscosity", "ring_holes"} < {check.key for check in charted}
     assert all(check.baseline == 25 and not check.moving_range for check in charted)
     assert all(c.rules[-1].key == "steady_trend" for c in charted)
     assert [r.key for r in site.checks["viscosity"].rules] == [

@@ -1,6 +1,8 @@
 """The gate: every route and callback, who is signed in and who is not, sessions and their ends, wrong passwords."""
 
+import io
 import json
+import logging
 import threading
 from typing import Any
 
@@ -8,9 +10,10 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.app import ROOMS, create_app
-from dashboard.auth import COOKIE
+from dashboard.auth import COOKIE, gate_of
 from dashboard.ids import Accounts
 from dashboard.queries import Queries, watch
+from dashboard.requests import JsonLines
 from dashboard.sessions import Sessions
 from dashboard.settings import Settings
 from spc.accounts import ROLES
@@ -34,7 +37,7 @@ def test_every_route_but_the_way_in_refuses_who_is_not_signed_in(site):
     assert {"/", "/live", "/stream.csv", "/_dash-layout", "/_dash-dependencies", "/sign-out"} <= {
         one for _, one in tried
     }
-    assert {room.path for room in ROOMS} - {"/"} <= {"/" + room.path[1:] for room in ROOMS}
+    assert [room.path for room in ROOMS if not room.path.startswith("/")] == []
     assert {status for status in answers.values()} == {401}, {key: each for key, each in answers.items() if each != 401}
 
 
@@ -206,6 +209,65 @@ def alive(client: FlaskClient, address: str = "/live") -> bool:
     status = client.get(address).status_code
     assert status in (200, 401)
     return status == 200
+
+
+def test_one_sees_where_one_is_signed_in_and_ends_all_of_it_but_this(site):
+    there, wall, other = site.client("lead"), site.client("lead", wall=True), site.client("engineer")
+    site.clock.on(minutes=3)
+    here = site.client("lead")
+
+    answer = change(site, here, f"{Accounts.SCREENS}.", **{Accounts.ELSEWHERE: 1})
+
+    assert answer.status_code == 200
+    assert answer.json["response"][Accounts.ELSEWHERE_SAID]["children"] == "Signed out at 2 other screens."
+    listed = json.dumps(answer.json["response"][Accounts.SCREENS])
+    assert ("This screen" in listed, "Another screen" in listed, "Wall screen" in listed) == (True, False, False)
+    assert [alive(client) for client in (there, wall, here, other)] == [False, False, True, True]
+    wall = site.client("lead", wall=True)
+    assert change(site, wall, f"{Accounts.SCREENS}.", **{Accounts.ELSEWHERE: 1}).status_code == 403
+
+
+def test_the_page_of_accounts_lists_ones_own_screens_alone(site):
+    site.client("lead", wall=True)
+    site.client("engineer")
+    here = site.client("lead")
+    kept = here.get_cookie(COOKIE)
+    assert kept is not None
+    with site.server.test_request_context("/accounts", headers={"Cookie": f"{COOKIE}={kept.value}"}):
+        assert site.server.preprocess_request() is None
+        listed = gate_of(site.server).own_sessions()
+
+    assert [(each.wall, each.here) for each in listed] == [(True, False), (False, True)]
+
+
+def test_the_log_tells_who_came_and_who_was_refused_by_the_entry_of_their_account(site):
+    stream, handler = io.StringIO(), logging.StreamHandler()
+    handler.setStream(stream)
+    handler.setFormatter(JsonLines())
+    logger = logging.getLogger("dashboard.auth")
+    logger.addHandler(handler)
+    logger.setLevel(logging.INFO)
+    try:
+        client = site.client("lead")
+        change(site, client, f"{Accounts.NEW_PASSWORD}.value", **ADDED)
+        sign_in(client, "lead", "not the password")
+        sign_in(client, "secret typed as a name", "x")
+        client.post("/sign-out")
+    finally:
+        logger.removeHandler(handler)
+        logger.setLevel(logging.NOTSET)
+    lines = [json.loads(line) for line in stream.getvalue().splitlines()]
+    own = next(entry.sequence for entry in site.store.records(Account) if entry.record.name == "lead")
+
+    assert [(line["says"], line.get("account")) for line in lines] == [
+        ("signed in", own),
+        ("refused: no right", own),
+        ("sign-in refused: name and password do not fit", own),
+        ("sign-in refused: name and password do not fit", None),
+        ("signed out", own),
+    ]
+    assert {line["address"] for line in lines} == {"127.0.0.1"}
+    assert not any(word in stream.getvalue() for word in ("lead", "secret", "not the password", GOOD))
 
 
 def test_a_screen_that_nobody_touches_asks_again(site):
