@@ -47,6 +47,39 @@ DAY = 86_400_000_000
 
 
 @dataclass(frozen=True, slots=True)
+class ChartSettings:
+    """How EWMA and CUSUM are drawn; the usual ones give one false alarm in about 370 independent readings."""
+
+    weight: float = 0.2  # of the newest reading in the EWMA (lambda)
+    width: float = 2.86  # half-width of the EWMA's limits, in sigmas of the average
+    slack: float = 0.5  # k of the CUSUM, in sigmas
+    decision: float = 4.77  # h of the CUSUM, in sigmas
+
+
+USUAL_SETTINGS = ChartSettings()
+SETTINGS_OF = {"ewma": ("weight", "width"), "cusum": ("slack", "decision")}
+"""Which settings a chart has."""
+
+SETTINGS_WITHIN = {"weight": (0.02, 1.0), "width": (0.5, 6.0), "slack": (0.1, 3.0), "decision": (0.5, 20.0)}
+"""What can be drawn, and told how often it signals without need; a choice of ours."""
+
+
+def false_alarm_every(key: str, settings: ChartSettings) -> float | None:
+    """Return after how many readings in control a chart signals on average; None where that is out of reach.
+
+    Independent normal readings around a known level: by integral equation (`spc.arl`).
+    """
+    from spc.arl import cusum_run_length, ewma_run_length
+
+    try:
+        if key == "ewma":
+            return ewma_run_length(settings.weight, settings.width).arl
+        return cusum_run_length(settings.slack, settings.decision).arl
+    except InputError:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
 class OtherChart:
     """What a chart draws of a stream; every column has shape (n,) or (n, lines)."""
 
@@ -62,21 +95,21 @@ def views_of(result: StreamResult) -> tuple[str, ...]:
     return MEASURED if len(result.charted.x) else JUDGED if result.check.kind == "judged" else ()
 
 
-def other_chart(result: StreamResult, key: str) -> OtherChart:
-    """Return a stream on the chart `key` of `spc.charts.CHARTS`.
+def other_chart(result: StreamResult, key: str, settings: ChartSettings = USUAL_SETTINGS) -> OtherChart:
+    """Return a stream on the chart `key` of `spc.charts.CHARTS`; `settings` are those of EWMA and CUSUM.
 
     Raises:
         InputError: a chart that is none of the stream's views.
     """
     if key not in views_of(result) or key not in CHARTS:
         raise InputError(f"{result.key} has no chart {key!r}; choose one of {', '.join(views_of(result))}")
-    return _measured(result, key) if len(result.charted.x) else _judged(result, key)
+    return _measured(result, key, settings) if len(result.charted.x) else _judged(result, key)
 
 
 # measured checks
 
 
-def _measured(result: StreamResult, key: str) -> OtherChart:
+def _measured(result: StreamResult, key: str, settings: ChartSettings) -> OtherChart:
     chart, charted = CHARTS[key], result.charted
     x = np.where(charted.bound == Bound.EXACT, charted.x, np.nan)
     lines, n = len(chart.lines), len(x)
@@ -88,7 +121,7 @@ def _measured(result: StreamResult, key: str) -> OtherChart:
             continue
         span = slice(segment.first, segment.stop)
         try:
-            drawn = _segment_drawn(result, which, chart, x)
+            drawn = _segment_drawn(result, which, chart, x, settings)
         except InputError as error:
             missing[f"{TITLES[key]} cannot be drawn for every segment: {error}"] = None
             continue
@@ -106,7 +139,9 @@ def _measured(result: StreamResult, key: str) -> OtherChart:
     return OtherChart(chart, charted.taken_at, frozen(np.arange(n)), plotted, tuple(missing)[:2])
 
 
-def _segment_drawn(result: StreamResult, which: int, chart: Chart[Any, Any], x: FloatArray) -> Plotted:
+def _segment_drawn(
+    result: StreamResult, which: int, chart: Chart[Any, Any], x: FloatArray, settings: ChartSettings
+) -> Plotted:
     """Return what a chart draws of one segment.
 
     Raises:
@@ -117,12 +152,28 @@ def _segment_drawn(result: StreamResult, which: int, chart: Chart[Any, Any], x: 
     assert limits is not None
     if chart.key == "ewma":
         return chart.plot(
-            own, EwmaLimits(limits.centre_line, limits.sigma, 0.2, 2.86, limits.n_baseline, limits.floored)
+            own,
+            EwmaLimits(
+                limits.centre_line,
+                limits.sigma,
+                settings.weight,
+                settings.width,
+                limits.n_baseline,
+                floored=limits.floored,
+            ),
         )
     if chart.key == "cusum":
         return chart.plot(
             own,
-            CusumLimits(limits.centre_line, limits.sigma, 0.5, 4.77, 0.0, limits.n_baseline, floored=limits.floored),
+            CusumLimits(
+                limits.centre_line,
+                limits.sigma,
+                settings.slack,
+                settings.decision,
+                0.0,
+                limits.n_baseline,
+                floored=limits.floored,
+            ),
         )
     places = baseline_places(result, which)
     step = step_of(result, segment)

@@ -110,7 +110,8 @@ def todo(item: Todo, *alike: Todo) -> html.Li:
     """Return one thing to do, or several overdue checks of a line as one."""
     if alike:
         return overdue((item, *alike))
-    offered = (("Write the check down", item.write), ("What is in doubt", item.window))
+    looked_into = ("Look at it", item.href if item.state in ("moving", "ahead") else "")
+    offered = (("Write the check down", item.write), ("What is in doubt", item.window), looked_into)
     ways = [link(words, href, "button") for words, href in offered if href]
     return html.Li(
         kept(

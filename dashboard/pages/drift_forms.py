@@ -76,19 +76,6 @@ def register(app: Dash, queries: Queries) -> None:
     """Keep what people write down."""
 
     @app.callback(
-        Output(Drift.FORMS, "children"),
-        Output(Drift.FORMS_TOLD, "data"),
-        Input(Shell.URL, "search"),
-        Input(Drift.WROTE, "data"),
-        State(Drift.FORMS_TOLD, "data"),
-        prevent_initial_call=True,
-    )
-    def offer(search: str, wrote: int | None, told: str | None) -> Any:
-        view = StreamView.from_search(search)
-        stamp = forms_stamp(view, wrote)
-        return (no_update, no_update) if stamp == told else (forms(queries, view), stamp)
-
-    @app.callback(
         Output(Drift.SAID, "children"),
         Output(Drift.SAID, "className"),
         Output(Drift.WROTE, "data"),

@@ -5,7 +5,8 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.ids import Drift, Shell, Stream
-from dashboard.pages import drift_forms
+from dashboard.pages import chart_settings, drift_forms
+from dashboard.pages.chart_settings import settings, settings_stamp
 from dashboard.pages.choices import choices
 from dashboard.pages.drift_forms import forms, forms_stamp
 from dashboard.pages.drift_parts import figure_box, part
@@ -69,6 +70,7 @@ def layout(queries: Queries, view: StreamView, page: StreamPage, stamp: str) -> 
             html.Div(
                 [
                     html.Div(views(page), id=Stream.VIEWS, className="views-row"),
+                    html.Div(settings(page.settings), id=Stream.SETTINGS, className="settings-row"),
                     html.Div(
                         chart_place(Stream.FIGURE, CHART),
                         id=Stream.CHART,
@@ -105,6 +107,7 @@ def layout(queries: Queries, view: StreamView, page: StreamPage, stamp: str) -> 
             dcc.Store(id=Drift.DRAWN),
             dcc.Store(id=Drift.FIGURE_TOLD),
             dcc.Store(id=Drift.FORMS_TOLD, data=forms_stamp(view, 0)),
+            dcc.Store(id=Stream.SETTINGS_TOLD, data=settings_stamp(view)),
             dcc.Store(id=Drift.WROTE, data=0),
         ],
         className="stream",
@@ -186,6 +189,8 @@ def ranges(page: StreamPage) -> list[Any]:
                 *[stretch(words, href, shown) for words, href, shown in page.ranges],
                 moved("\N{LEFTWARDS ARROW} Earlier", page.earlier),
                 moved("Later \N{RIGHTWARDS ARROW}", page.later),
+                moved("Closer", page.closer),
+                moved("Wider", page.wider),
                 *([pressed(*page.rules)] if page.rules and page.chart == "individuals" else []),
             ],
             className="buttons",
@@ -260,16 +265,33 @@ def register(app: Dash, queries: Queries) -> None:
         Output(Stream.LIMITS, "children"),
         Output(Drift.PARTS, "children"),
         Output(Drift.PART, "children"),
+        Output(Drift.FORMS, "children"),
+        Output(Drift.FORMS_TOLD, "data"),
+        Output(Stream.SETTINGS, "children"),
+        Output(Stream.SETTINGS_TOLD, "data"),
         Output(Stream.TOLD, "data"),
         Input(Shell.URL, "search"),
         Input(Shell.LIVE, "data"),
         Input(Drift.WROTE, "data"),
         State(Stream.TOLD, "data"),
+        State(Drift.FORMS_TOLD, "data"),
+        State(Stream.SETTINGS_TOLD, "data"),
         prevent_initial_call=True,
     )
-    def tell(search: str, live: dict[str, int] | None, wrote: int | None, told: str | None) -> Any:
+    def tell(
+        search: str,
+        live: dict[str, int] | None,
+        wrote: int | None,
+        told: str | None,
+        forms_told: str | None,
+        settings_told: str | None,
+    ) -> Any:
         view, stamp = StreamView.from_search(search), queries.stamp(StreamView.from_search(search))
-        return (no_update,) * 7 if stamp == told else (*telling(queries, view), stamp)
+        if stamp == told:
+            return (no_update,) * 11
+        forms_now = forms_stamp(view, wrote)
+        offered = (no_update, no_update) if forms_now == forms_told else (forms(queries, view), forms_now)
+        return (*telling(queries, view), *offered, *setting_now(queries, view, settings_told), stamp)
 
     @app.callback(
         Output(Stream.STATE, "children"),
@@ -280,7 +302,7 @@ def register(app: Dash, queries: Queries) -> None:
         prevent_initial_call=True,
     )
     def tell_state(search: str, live: dict[str, int] | None, told: str | None) -> Any:
-        page = queries.stream(StreamView.from_search(search))
+        page = queries.stream_state(StreamView.from_search(search))
         stamp = f"{page.title} {page.headline} {page.taken} {page.age} {page.value} {page.due}"
         return (no_update, no_update) if stamp == told or not page.found else (state(page), stamp)
 
@@ -315,6 +337,7 @@ def register(app: Dash, queries: Queries) -> None:
     in_browser(app, "draw", Output(Stream.FIGURE, "figure"), Input(Stream.DRAWN, "data"))
     in_browser(app, "zoomed", Output(Shell.URL, "search"), Input(Stream.FIGURE, "relayoutData"))
     drift_forms.register(app, queries)
+    chart_settings.register(app, queries)
     drift_in_browser(app)
 
 
@@ -333,6 +356,12 @@ def drift_in_browser(app: Dash) -> None:
         Input(Drift.FIGURE, "relayoutData"),
         prevent_initial_call=True,
     )
+
+
+def setting_now(queries: Queries, view: StreamView, told: str | None) -> tuple[Any, Any]:
+    """Return the settings of the chart where they are others than those told."""
+    stamp = settings_stamp(view)
+    return (no_update, no_update) if stamp == told else (settings(queries.stream(view).settings), stamp)
 
 
 def telling(queries: Queries, view: StreamView) -> tuple[Any, ...]:

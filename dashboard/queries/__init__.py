@@ -9,6 +9,7 @@ from typing import Any
 
 from dashboard.queries.board import Before, board_page
 from dashboard.queries.drift import Room
+from dashboard.queries.drift_settings import with_settings
 from dashboard.queries.drift_writes import WHO, WRITINGS, form, write
 from dashboard.queries.fleet import fleet_page
 from dashboard.queries.known import Known as Known
@@ -90,6 +91,13 @@ class Queries(Known):
             return StreamPage(found=False, title=title, notice=dated_ahead(result.key, stands, zone))
         return StreamAnswer(Room(self, self.memory, view, result), stands).page()
 
+    def stream_state(self, view: StreamView) -> StreamPage:
+        """Return of one stream what its page says of now; a page that says so when there is none."""
+        stands, result = self.seen(), self.shown(view)
+        if result is None or not len(result.readings):
+            return self.stream(view)
+        return StreamAnswer(Room(self, self.memory, view, result), stands).now()
+
     def figure(self, view: StreamView, screen: dict[str, object], search: str = "") -> Drawing | None:
         """Return the chart of one stream for a screen (theme, width, scale); None if there is no such stream.
 
@@ -148,6 +156,10 @@ class Queries(Known):
         """Return what can be written down in the part that is shown."""
         room = self.room(view)
         return form(room, person, may) if room is not None else ()
+
+    def with_settings(self, view: StreamView, fields: dict[str, str]) -> StreamView:
+        """Return a view of the same chart drawn with other numbers, as a person typed them."""
+        return with_settings(view, fields)
 
     def name_field(self) -> Field:
         """Return the field for the name of whoever writes, where nobody is signed in."""

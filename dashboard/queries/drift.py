@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from dashboard.queries.drift_records import RoomRecords
+from dashboard.queries.drift_settings import settings_of, settings_shown
 from dashboard.queries.drift_words import (
     answer_id,
     beside_name,
@@ -18,7 +19,7 @@ from dashboard.queries.drift_words import (
 from dashboard.queries.stream import window_of
 from dashboard.queries.words import count
 from dashboard.urls import BASELINE, LINE, QUESTIONS, READINGS, RULE_SETS, SIGNALS, SPLITS
-from dashboard.views.choices import Choice, Step
+from dashboard.views.choices import Choice, Settings, Step
 from dashboard.views.drift import (
     Asked,
     BaselinePart,
@@ -87,10 +88,16 @@ class Room(RoomRecords):
         key = self.chart()
         if key in ("", "individuals", "verdicts"):
             return None
-        result = self.result
+        result, settings = self.result, settings_of(self.view)[0]
         return self.memory.once(
-            ("chart", result.key, key), (result.readings, result.segments), lambda: other_chart(result, key)
+            ("chart", result.key, key, settings),
+            (result.readings, result.segments),
+            lambda: other_chart(result, key, settings),
         )
+
+    def settings(self) -> Settings:
+        """Return the numbers that the chart is drawn with."""
+        return settings_shown(self.view, self.chart(), self.memory)
 
     def fits(self) -> dict[str, Fit]:
         """Return whether each view suits the readings."""

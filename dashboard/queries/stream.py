@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 READINGS_SHOWN = 50
 SIGNALS_SHOWN = 30
 FAILURES_SHOWN = 10
+CLOSER = 2.0
+"""How much shorter or longer a stretch gets by one step."""
+
+SHORTEST = timedelta(minutes=30)
+"""A stretch that is shown is no shorter: addresses tell minutes."""
+
 USUAL = 60
 """Readings in view when the address asks for no other stretch."""
 
@@ -43,14 +49,10 @@ class StreamAnswer:
         self.window, notice = window_of(self.result, view, zone)
         self.notice = " ".join(filter(None, (notice, dated_ahead(self.result.key, stands, zone))))
 
-    def page(self) -> StreamPage:
-        """Return the whole page."""
+    def now(self) -> StreamPage:
+        """Return what the page says of now: what changes with the clock."""
         result, state = self.result, self.state
         value, unit = value_and_unit(result, state.last_text)
-        before, after = self._neighbours()
-        earlier, later = self._moved()
-        found = episodes(result, self.zone)
-        fit, other = self.room.fits().get(self.room.chart()), self.room.other()
         return StreamPage(
             found=True,
             title=f"{result.key.line}: {subject(result)}",
@@ -69,6 +71,18 @@ class StreamAnswer:
             obliges=state.obliges,
             cautions=result.check.cautions,
             notice=self.notice,
+            forecast=forecast_words(result.forecast, self.zone) if result.check.kind == "measured" else (),
+        )
+
+    def page(self) -> StreamPage:
+        """Return the whole page."""
+        result = self.result
+        before, after = self._neighbours()
+        earlier, later = self._moved()
+        found = episodes(result, self.zone)
+        fit, other = self.room.fits().get(self.room.chart()), self.room.other()
+        return replace(
+            self.now(),
             previous=before,
             following=after,
             ranges=self._ranges(),
@@ -87,7 +101,6 @@ class StreamAnswer:
             limits=acceptance_facts(result),
             unconfirmed=unconfirmed(result),
             baseline=baseline_facts(result, self.zone),
-            forecast=forecast_words(result.forecast, self.zone) if result.check.kind == "measured" else (),
             rows=tuple(self._rows()),
             rows_in_view=self.window.places(result).stop - self.window.places(result).start,
             csv_href=self.view.csv_href,
@@ -96,6 +109,9 @@ class StreamAnswer:
             suits=fit.suits if fit else True,
             fit=fit.sentence if fit else "",
             missing=other.missing if other else (),
+            settings=self.room.settings(),
+            closer=self._zoomed(1 / CLOSER),
+            wider=self._zoomed(CLOSER),
             parts=self.room.parts(),
             part=self.room.part(),
         )
@@ -146,6 +162,15 @@ class StreamAnswer:
             return self._around(Window(self.window.first + by * step, self.window.last + by * step))
 
         return address(-1) if view.start > 0 else None, address(1) if view.stop < len(readings) else None
+
+    def _zoomed(self, by: float) -> str | None:
+        """Return the address of a stretch `by` times as long around the same middle; None beyond what can be shown."""
+        length, readings = self.window.last - self.window.first, self.result.readings
+        whole = from_microseconds(int(readings.taken_at[-1])) - from_microseconds(int(readings.taken_at[0]))
+        if (by > 1 and length >= whole) or length * by < SHORTEST:
+            return None
+        middle, half = self.window.first + length / 2, length * by / 2
+        return self._around(Window(middle - half, middle + half))
 
     def _around(self, window: Window, row: int | None = None) -> str:
         start, end = (_local(at, self.zone) for at in (window.first, window.last))

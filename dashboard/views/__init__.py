@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from dashboard.views.choices import Choice, Step
+from dashboard.views.choices import NO_SETTINGS, Choice, Settings, Step
 
 STATE_WORDS: Mapping[str, str] = {
     "failed": "failed",
@@ -200,6 +200,8 @@ class StreamPage:
     ranges: tuple[tuple[str, str, bool], ...] = ()  # words, address, whether it is shown now
     earlier: str | None = None
     later: str | None = None
+    closer: str | None = None  # half of the stretch
+    wider: str | None = None  # twice the stretch
     shown: str = ""
     drawn: str = ""
     judged: bool = False
@@ -222,6 +224,7 @@ class StreamPage:
     suits: bool = True
     fit: str = ""  # why it suits the readings, or does not
     missing: tuple[str, ...] = ()  # what of this view could not be drawn
+    settings: Settings = NO_SETTINGS
     parts: tuple[Choice, ...] = ()
     part: str = ""
 

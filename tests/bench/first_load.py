@@ -7,6 +7,8 @@ import statistics
 import sys
 import tempfile
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -57,19 +59,26 @@ def change(page: Page, path: str) -> float:
     )
 
 
+@contextmanager
+def served() -> Iterator[str]:
+    """Serve a board on the demo line's log; give its address."""
+    with tempfile.TemporaryDirectory() as folder:
+        files = lay_out(Path(folder) / "demo")
+        settings = Settings(
+            log=files.log, events=files.events, catalogue=files.catalogue, calendar=files.calendar, clock="log", port=0
+        )
+        application = create_app(Queries(watch(settings), settings)).server
+        running = server.create_server(server.bound(settings), application)
+        threading.Thread(target=running.run, daemon=True).start()
+        yield f"http://127.0.0.1:{running.effective_port}"
+        running.task_dispatcher.shutdown(timeout=1)
+
+
 def main() -> int:
     """Print each figure; return 1 if more than a megabyte is loaded."""
-    files = lay_out(Path(tempfile.mkdtemp()) / "demo")
-    settings = Settings(
-        log=files.log, events=files.events, catalogue=files.catalogue, calendar=files.calendar, clock="log", port=0
-    )
-    application = create_app(Queries(watch(settings), settings)).server
-    running = server.create_server(server.bound(settings), application)
-    threading.Thread(target=running.run, daemon=True).start()
-    address = f"http://127.0.0.1:{running.effective_port}"
     named = [room.path for room in ROOMS if room.name]
     most = 0.0
-    with sync_playwright() as playwright:
+    with served() as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=browser_path(), args=FLAGS)
         first_load(browser, address + "/")  # warms the server
         for path in named:

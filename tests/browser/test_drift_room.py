@@ -266,3 +266,65 @@ def test_nothing_is_wider_than_the_screen(kept, open_page, width):
         expect(page.locator(".tabs .button-on")).to_have_text(name)
 
         assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+
+
+@BOTH
+def test_numbers_of_a_chart_are_changed_and_a_link_carries_them(open_page, line, axe, screen):
+    page = open_page(**screen)
+    room(page, line.address, LAMP, chart="ewma")
+    expect(page.locator("#stream-settings")).to_contain_text("one in about 370 readings")
+    before = page.evaluate(f"document.querySelector('{PLOT}').data[0].y.at(-1)")
+    page.get_by_label("Weight of the newest reading").fill("0.05")
+    page.get_by_label("Width of the limits").fill("2.5")
+    page.get_by_role("button", name="Draw it so").click()
+    page.wait_for_url("**lam=0.05&width=2.5**")
+    drawn(page)
+    assert page.evaluate(f"document.querySelector('{PLOT}').data[0].y.at(-1)") != before
+    axe(page)
+
+    again = open_page(**screen)
+    again.goto(page.url)
+    drawn(again)
+    expect(again.get_by_label("Weight of the newest reading")).to_have_value("0.05")
+    again.get_by_label("Weight of the newest reading").fill("7")
+    again.keyboard.press("Enter")
+    expect(again.locator("#stream-settings .notice")).to_contain_text("cannot be “7”: give 0.02 to 1")
+    axe(again)
+    again.get_by_role("link", name="Usual numbers").click()
+    expect(again.get_by_label("Weight of the newest reading")).to_have_value("0.2")
+    assert "lam=" not in again.url
+
+
+@BOTH
+def test_closer_and_wider_are_buttons_too(open_page, line, screen):
+    page = open_page(**screen)
+    room(page, line.address, LAMP)
+    first, last = shown(page)
+    page.get_by_role("link", name="Closer", exact=True).click()
+    page.wait_for_url("**from=**")
+    drawn(page)
+    nearer = shown(page)
+    page.get_by_role("link", name="Wider", exact=True).click()
+    wait_until(page, lambda page: shown(page)[0] < nearer[0], True)
+
+    assert first < nearer[0] < nearer[1] < last
+
+
+def test_a_form_comes_with_its_part(open_page, kept):
+    """In one answer: a form that came first would be pushed down by its part under the finger."""
+    page = open_page(**DESK)
+    room(page, kept.address, LAMP)
+    page.evaluate(
+        """() => {
+          window.moments = [];
+          const has = (id, words) => document.getElementById(id).textContent.includes(words);
+          const now = () => [has("drift-part", "Readings"), has("drift-forms", "Write a note")];
+          new MutationObserver(() => window.moments.push(now()))
+            .observe(document.querySelector(".stream-parts"), { childList: true, subtree: true, characterData: true });
+        }"""
+    )
+    page.get_by_role("navigation", name="More about this stream").get_by_role("link", name="Readings and notes").click()
+    expect(page.locator("#drift-part .readings")).to_be_visible()
+    expect(page.locator("#drift-forms")).to_contain_text("Write a note")
+
+    assert set(map(tuple, page.evaluate("window.moments"))) <= {(False, False), (True, True)}

@@ -1,0 +1,86 @@
+"""What a person waits for between two screens, and whether the server or the browser takes it.
+
+Goals: a page under 300 ms from the click to the painted content. Server is the time until the answer that brings the
+page begins; browser is the rest, from click to request and from answer to paint. Milliseconds hang on the machine.
+"""
+
+import statistics
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from playwright.sync_api import Page, sync_playwright
+
+from dashboard.app import ROOMS
+from tests.bench.first_load import SETTLES, served
+from tests.browser.conftest import FLAGS, browser_path
+
+RUNS = 10
+PAUSE = 300  # milliseconds between two clicks
+CLICKED = """([clicked, painted]) => new Promise((done) => {
+  const before = document.querySelector(painted), from = performance.now();
+  performance.clearResourceTimings();
+  const answers = () => performance.getEntriesByType("resource")
+    .filter((one) => one.name.endsWith("/_dash-update-component") && one.responseEnd > 0);
+  const look = new MutationObserver(() => {
+    const now = document.querySelector(painted);
+    if (!now || now === before) return;
+    look.disconnect();
+    requestAnimationFrame(() => requestAnimationFrame(() => {
+      const whole = performance.now() - from;
+      setTimeout(() => {
+        const first = answers().reduce((a, b) => (a && a.startTime <= b.startTime ? a : b), null);
+        done([whole, first ? first.responseStart - first.requestStart : 0]);
+      }, 50);
+    }));
+  });
+  look.observe(document.querySelector("main"), { childList: true, subtree: true });
+  document.querySelector(clicked).click();
+})"""
+"""Clicks on one thing and waits until another is there anew and painted."""
+
+
+def steps() -> dict[str, tuple[str, str]]:
+    """Return by name what is clicked and what is then painted, in an order in which each can be clicked."""
+    named = [room for room in ROOMS if room.name and room.path != "/fleet"]
+    found = {room.name: (f'#ways a[href="{room.path}"]', "main h1") for room in named[1:]}
+    found["Board"] = ('#ways a[href="/"]', "main h1")
+    return found | {
+        "one stream, from the board": (".tile h3 a", "main h1"),
+        "its chart": ('a[href*="show=all"]', "#stream-figure .main-svg .scatterlayer .trace path"),
+        "another part of it": ('a[href*="part=readings"]', "#drift-part .readings"),
+    }
+
+
+def medians(page: Page, wait: Callable[[float], Any]) -> dict[str, tuple[float, float]]:
+    """Return by step the median milliseconds in all, and until the server's answer begins."""
+    found: dict[str, list[tuple[float, float]]] = {name: [] for name in steps()}
+    for _ in range(RUNS + 1):
+        for name, selectors in steps().items():
+            whole, server = page.evaluate(CLICKED, list(selectors))
+            found[name].append((whole, server))
+            wait(PAUSE)
+    return {
+        name: (statistics.median(w for w, _ in times[1:]), statistics.median(s for _, s in times[1:]))
+        for name, times in found.items()
+    }
+
+
+def main() -> int:
+    """Print each figure; return 1 where a page takes more than 300 ms."""
+    slow = 0
+    with served() as address, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_path(), args=FLAGS)
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.goto(address)
+        page.locator("main h1").first.wait_for(state="attached")
+        page.wait_for_timeout(SETTLES)
+        for name, (whole, server) in medians(page, page.wait_for_timeout).items():
+            slow += whole > 300
+            sys.stdout.write(f"{name:28} {whole:5.0f} ms, of it server {server:4.0f}, browser {whole - server:4.0f}\n")
+        browser.close()
+    return int(slow > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
