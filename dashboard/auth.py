@@ -4,6 +4,7 @@
 another site's page is taken, and a change of the store in a request that did not call `need` is refused.
 """
 
+import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,6 +20,7 @@ from dashboard.pages.sign_in import sign_in_page
 from dashboard.queries import Queries, Right, may
 from dashboard.queries.accounts import AccountBook, holders_of, standing_in
 from dashboard.queries.known import forbid_changes
+from dashboard.requests import LONGEST_PATH
 from dashboard.sessions import Session, Sessions
 from dashboard.urls import SIGN_IN, SIGN_OUT
 
@@ -36,6 +38,9 @@ OPEN_SUITES = "/_dash-component-suites/"
 
 WRONG = "Name and password do not fit, or the account is switched off."
 LARGEST = 20_000
+
+
+log = logging.getLogger(__name__)
 
 
 class NoRight(Exception):
@@ -77,6 +82,16 @@ def need(right: Right) -> Person:
     return who
 
 
+@dataclass(frozen=True, slots=True)
+class OwnSession:
+    """One screen at which whoever asks is signed in."""
+
+    since: datetime
+    seen: datetime
+    wall: bool
+    here: bool  # this very one
+
+
 class Gate:
     """What stands before every route of a board."""
 
@@ -101,7 +116,7 @@ class Gate:
             return self.sign_in_first()
         if HERE in request.args:
             self.sessions.touched(token, self.clock())
-        g.person = self.person_of(session)
+        g.person, g.account = self.person_of(session), session.account
         return None
 
     def lets_in(self, environ: Mapping[str, Any]) -> bool:
@@ -149,13 +164,16 @@ class Gate:
         now, key, address = self.clock(), " ".join(name.split()).casefold()[:100], place_of(request.remote_addr)
         left = self.attempts.begin(key, address, now)
         if left > 0:
+            note("sign-in refused: too many tries")
             answer = refused(f"Too many tries. Try again in {int(left) + 1} s.", 429)
             answer.headers["Retry-After"] = str(int(left) + 1)
             return answer
         kept = self.book.fitting(name, password)
         if kept is None:
+            note("sign-in refused: name and password do not fit", self.book.number_of(name))
             return refused(WRONG, 401)
         self.attempts.passed(key, address)
+        note("signed in on a wall screen" if wall else "signed in", kept.sequence)
         account, before = kept.account, request.cookies.get(COOKIE, "")
         token = self.sessions.start(account.name, kept.sequence, now, wall=wall, instead_of=before)
         answer = jsonify({"name": account.name, "role": account.role, "wall": wall})
@@ -165,15 +183,41 @@ class Gate:
 
     def sign_out(self) -> Response:
         """End the session of whoever asks."""
+        note("signed out", g.get("account"))
         self.sessions.end(request.cookies.get(COOKIE, ""), self.clock())
         answer = Response(status=204)
         answer.delete_cookie(COOKIE, httponly=True, samesite="Strict", secure=request.is_secure)
         return answer
 
+    def own_sessions(self) -> tuple[OwnSession, ...]:
+        """Return where whoever asks is signed in, oldest first."""
+        here = self.sessions.find(request.cookies.get(COOKIE, ""), self.clock())
+        found = self.sessions.of(person().name, self.clock()) if here is not None else ()
+        return tuple(OwnSession(each.since, each.seen, each.wall, each is here) for each in found)
+
+    def end_others(self) -> int:
+        """End every session of whoever asks but this one; return how many there were."""
+        note("signed out everywhere else", g.get("account"))
+        return self.sessions.end_others(person().name, request.cookies.get(COOKIE, ""), self.clock())
+
+
+def note(words: str, account: int | None = None) -> None:
+    """Write to the log that somebody came, went, or was refused: from where, and by the entry that made the account."""
+    told = {"account": account, "address": request.remote_addr, "path": request.path[:LONGEST_PATH]}
+    log.info(words, extra={"told": {name: each for name, each in told.items() if each is not None}})
+
+
+def gate_of(server: Any) -> Gate:
+    """Return the gate that stands before a board."""
+    found = server.extensions["board_gate"]
+    assert isinstance(found, Gate)
+    return found
+
 
 def guard(server: Flask, queries: Queries, sessions: Sessions, clock: Callable[[], datetime]) -> Gate:
     """Put the gate before every route of `server`."""
     gate = Gate(queries, sessions, clock)
+    server.extensions["board_gate"] = gate
     server.before_request(gate.before)
     server.register_error_handler(NoRight, no_right)
     server.add_url_rule(SIGN_IN, "sign_in", gate.sign_in, methods=["GET", "POST"])
@@ -195,6 +239,7 @@ def changes_forbidden() -> None:
 
 def no_right(error: Any) -> Response:
     """Answer who may not do what they asked."""
+    note("refused: no right", g.get("account"))
     return refused(f"{str(error)[:1].upper()}{str(error)[1:]}.", 403)
 
 

@@ -129,6 +129,7 @@ class Accounts:
     )
     NAME, ROLE, PASSWORD = "accounts-name", "accounts-role", "accounts-password"
     BEFORE, AFTER, OWN, OWN_SAID = "accounts-before", "accounts-after", "accounts-own", "accounts-own-said"
+    SCREENS, ELSEWHERE, ELSEWHERE_SAID = "accounts-screens", "accounts-elsewhere", "accounts-elsewhere-said"
 
     @staticmethod
     def change(what: str) -> dict[str, str]:

@@ -1,6 +1,7 @@
 """What the server was asked: how often, how long each took, and a line of the log for each. Never what was in it.
 
-A line tells method, path, status and time: no query, body, cookie, password or name of a person.
+A line tells method, path, status and time: no query, body, cookie, password or name of a person. Who signed in, or was
+refused, is told by the number of the entry of the trail that says what their account is.
 """
 
 import json
@@ -143,8 +144,7 @@ def told_of(record: logging.LogRecord) -> dict[str, Any]:
         said["request"] = asked_as.get()
     told = getattr(record, "told", None)
     if isinstance(told, dict):
-        said |= told
-        said["ms"] = round(float(told["ms"]), 1)
+        said |= told | ({"ms": round(float(told["ms"]), 1)} if "ms" in told else {})
     if record.exc_info:
         said["trace"] = logging.Formatter().formatException(record.exc_info)
     return said

@@ -97,6 +97,22 @@ class Sessions:
             if self._kept.pop(_digest(token), None) is not None:
                 self._save(now)
 
+    def of(self, name: str, now: datetime) -> tuple[Session, ...]:
+        """Return the sessions of a person that last, oldest first."""
+        with self._lock:
+            found = [each for each in self._kept.values() if each.name == name and now < each.ends(self.lasting)]
+        return tuple(sorted(found, key=lambda each: each.since))
+
+    def end_others(self, name: str, token: str, now: datetime) -> int:
+        """End all sessions of a person but the one that `token` stands for; return how many lasted."""
+        with self._lock:
+            ended = {key for key, each in self._kept.items() if each.name == name and key != _digest(token)}
+            lasted = sum(now < self._kept[key].ends(self.lasting) for key in ended)
+            if ended:
+                self._kept = {key: each for key, each in self._kept.items() if key not in ended}
+                self._save(now)
+        return lasted
+
     def _tidy(self, now: datetime) -> None:
         self._kept = {key: each for key, each in self._kept.items() if now < each.ends(self.lasting)}
         for key in list(self._kept)[: max(0, len(self._kept) - MOST_KEPT)]:

@@ -1,14 +1,23 @@
 """Accounts: who may sign in, what each may do; for whoever manages them, and for each person their own password."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from flask import current_app
 
-from dashboard.auth import need, person
+from dashboard.auth import OwnSession, gate_of, need, person
 from dashboard.ids import Accounts
 from dashboard.parts import page_name, table
 from dashboard.queries import Queries, Right, SpcError
-from dashboard.queries.accounts import accounts_page, change_account, change_own_password, holders_of, new_account
+from dashboard.queries.accounts import (
+    accounts_page,
+    change_account,
+    change_own_password,
+    holders_of,
+    new_account,
+    screen_words,
+)
 from dashboard.views.accounts import AccountsPage
 
 
@@ -22,6 +31,7 @@ def at(queries: Queries, search: str) -> html.Div:
         return html.Div(parts, className="accounts")
     if who.name and not who.wall:
         parts.append(own_password(who.name))
+        parts.append(own_screens(queries, gate_of(current_app).own_sessions()))
     if who.may(Right.MANAGE):
         parts.extend(managed(accounts_page(queries)))
     else:
@@ -126,6 +136,28 @@ def own_password(name: str) -> html.Section:
     )
 
 
+def own_screens(queries: Queries, screens: Sequence[OwnSession]) -> html.Section:
+    """Return where one is signed in, and the way to end all of it but this."""
+    return html.Section(
+        [
+            html.H2("Where you are signed in"),
+            html.Div(screens_listed(queries, screens), id=Accounts.SCREENS, className="account-table"),
+            html.Button("Sign out everywhere else", id=Accounts.ELSEWHERE, className="button", n_clicks=0),
+            html.P("", id=Accounts.ELSEWHERE_SAID, className="account-said", role="status"),
+        ]
+    )
+
+
+def screens_listed(queries: Queries, screens: Sequence[OwnSession]) -> Any:
+    """Return the screens that one is signed in at as a table."""
+    rows = [screen_words(queries, each.since, each.seen, wall=each.wall, here=each.here) for each in screens]
+    return table(
+        "Where you are signed in",
+        ("Screen", "Since", "Last touched"),
+        [html.Tr([html.Th(which, scope="row"), html.Td(since), html.Td(seen)]) for which, since, seen in rows],
+    )
+
+
 def listed_field(name: str, offers: str) -> dcc.Input:
     """Return a field that offers what may stand in it."""
     return dcc.Input(id=name, list=offers, autoComplete="off")
@@ -195,6 +227,21 @@ def register(app: Dash, queries: Queries) -> None:
             )
         )
         return shown, said, ""
+
+    @app.callback(
+        Output(Accounts.SCREENS, "children"),
+        Output(Accounts.ELSEWHERE_SAID, "children"),
+        Input(Accounts.ELSEWHERE, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def elsewhere(clicks: int | None) -> tuple[Any, Any]:
+        need(Right.WRITE)
+        if not clicks:
+            return no_update, no_update
+        gate = gate_of(app.server)
+        ended = gate.end_others()
+        said = f"Signed out at {ended} other screen{'' if ended == 1 else 's'}."
+        return screens_listed(queries, gate.own_sessions()), said
 
     @app.callback(
         Output(Accounts.OWN_SAID, "children"),

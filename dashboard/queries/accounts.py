@@ -43,6 +43,7 @@ class AccountBook:
     def __init__(self, known: Known) -> None:
         self._known, self._lock = known, Lock()
         self._read: tuple[int, Mapping[str, KeptAccount]] = (-1, {})
+        self._looks = Lock()
         self._looked: tuple[float, Mapping[str, KeptAccount]] | None = None
 
     def accounts(self) -> Mapping[str, KeptAccount]:
@@ -58,14 +59,25 @@ class AccountBook:
 
     def lately(self) -> Mapping[str, KeptAccount]:
         """Return the accounts as they stood at most LATELY ago: for what many screens ask several times a second."""
-        now = monotonic()
-        if self._looked is None or not 0.0 <= now - self._looked[0] < LATELY:
+        now, found = monotonic(), self._looked
+        if found is not None and now - found[0] < LATELY:
+            return found[1]
+        if not self._looks.acquire(blocking=found is None) and found is not None:
+            return found[1]  # another screen asks this moment
+        try:
             self._looked = (now, self.accounts())
+        finally:
+            self._looks.release()
         return self._looked[1]
 
     def standing(self, name: str, sequence: int) -> KeptAccount | None:
         """Return an account that is on and as it was at an entry of the trail; None where it changed since."""
         return standing_in(self.accounts(), name, sequence)
+
+    def number_of(self, name: str) -> int | None:
+        """Return the entry that says what an account is; None where nobody has the name."""
+        kept = self.accounts().get(key_of(name))
+        return kept.sequence if kept is not None else None
 
     def fitting(self, name: str, password: str) -> KeptAccount | None:
         """Return the account whose name and password these are; None after the same time where there is none."""
@@ -106,6 +118,12 @@ def accounts_page(known: Known) -> AccountsPage:
         ),
         store=store.name if store is not None else "",
     )
+
+
+def screen_words(known: Known, since: datetime, seen: datetime, *, wall: bool, here: bool) -> tuple[str, str, str]:
+    """Return a screen that somebody is signed in at, in words: which, since when, touched when."""
+    which = "Wall screen" if wall else "This screen" if here else "Another screen"
+    return which, time_text(since, known.zone), time_text(seen, known.zone)
 
 
 def change_account(known: Known, what: str, name: str, words: str, *, who: str, now: datetime) -> str:
