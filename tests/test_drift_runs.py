@@ -1,13 +1,14 @@
 """Flats and straight lines through the latest readings of a level that moved."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spc.drift import DriftReading, StreamModel, start, update
+from spc.drift import DriftReading, DriftState, StreamModel, start, update
 from spc.drift import runs as module
 from spc.drift.ahead import courses
 from spc.drift.runs import Runs, runs
@@ -99,3 +100,29 @@ def test_a_reading_of_nothing_on_a_log_scale_is_no_trouble():
 
     assert state.moved
     assert np.isfinite(courses(state).level).all()
+
+
+def stepped_and_wandering(seed: int) -> DriftState:
+    """Return the state 25 readings after a step up: noise of standard deviation 1, half of it an AR(1) wander."""
+    rng, n, memory = np.random.default_rng(seed), 90, 0.65
+    kicks, wander = rng.standard_normal(n), np.zeros(n)
+    for t in range(1, n):
+        wander[t] = memory * wander[t - 1] + math.sqrt(1.0 - memory**2) * kicks[t]
+    x = 50.0 + math.sqrt(0.5) * (wander + rng.standard_normal(n)) + np.where(np.arange(n) >= n - 25, 8.0, 0.0)
+    state = start(StreamModel(log=False, sigma=1.0, wander=2.0))
+    for value in x:
+        state, _ = update(state, DriftReading(float(value)))
+    return state
+
+
+def test_wander_of_a_level_that_moved_is_not_taken_for_a_line():
+    states = [state for state in map(stepped_and_wandering, range(12)) if state.moved]
+    white = [replace(state, noise=state.noise._replace(ratio=state.noise.n_ratio)) for state in states]
+    slopes, blind = (np.array([abs(c.weight @ c.slope) for c in map(courses, which)]) for which in (states, white))
+    levels, at_face_value = (np.array([c.weight @ c.level for c in map(courses, which)]) for which in (states, white))
+
+    assert len(states) >= 9
+    assert all(state.noise.wander_ratio > 1.3 for state in states)
+    # the level stays at 58: whatever slope is seen is wander
+    assert slopes.mean() < 0.5 * blind.mean()
+    assert np.abs(levels - 58.0).mean() < np.abs(at_face_value - 58.0).mean()
