@@ -36,6 +36,9 @@ THREADS = 8
 CONNECTIONS = 600
 """A browser keeps up to six; a hundred screens."""
 
+SWITCHES_EVERY = 0.001
+"""Seconds after which a thread that reckons lets others go on: short answers must not wait for a long one."""
+
 BACKLOG = 1024
 """Browsers that may wait to be let in."""
 
@@ -91,6 +94,7 @@ def serve(settings: Settings) -> None:
         listener.close()
         raise
     server = create_server(listener, application)
+    sys.setswitchinterval(SWITCHES_EVERY)
     end, wishes = Event(), SimpleQueue[bool]()
     helpers = [
         Thread(target=announce, args=(settings, server, end), daemon=True, name="announce"),

@@ -2,7 +2,7 @@
 (function () {
   "use strict";
 
-  const EVERY = 250; // milliseconds between two questions to the server
+  const EVERY = 400; // milliseconds between two questions to the server
   const LOST_AFTER = 3000; // milliseconds without an answer after which nothing counts as current
   const STALE_AFTER = 8; // seconds after which a log that nobody looked at counts as not followed
   const root = document.documentElement;

@@ -302,8 +302,9 @@ def register(app: Dash, queries: Queries) -> None:
         prevent_initial_call=True,
     )
     def tell_state(search: str, live: dict[str, int] | None, told: str | None) -> Any:
-        page = queries.stream_state(StreamView.from_search(search))
-        stamp = f"{page.title} {page.headline} {page.taken} {page.age} {page.value} {page.due}"
+        view = StreamView.from_search(search)
+        page = queries.stream_state(view)
+        stamp = f"{queries.stamp(view)} {page.title} {page.headline} {page.taken} {page.age} {page.value} {page.due}"
         return (no_update, no_update) if stamp == told or not page.found else (state(page), stamp)
 
     @app.callback(

@@ -17,6 +17,7 @@ from spc.formats import Formats, formats_of
 from spc.results import StreamResult
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar, load_calendar
 from spc.shown import shown_in
+from spc.signals import due_text
 from spc.standing import Standing, newest, standing
 from spc.watch import Snapshot, Watch
 from spc.wording import time_text
@@ -191,9 +192,12 @@ class Known:
         }
 
     def stamp(self, view: StreamView) -> str:
-        """Return a text that changes when the stream of `view` or the view itself does."""
-        snapshot, result = self.source.snapshot, self.result(view)
-        return f"{snapshot.changed.get(key_of(view), 0)} {len(result.readings) if result else 0} {view.to_search()}"
+        """Return a text that changes when the stream of `view`, what is due of it, or the view itself does."""
+        snapshot, stands, result = self.source.snapshot, self.standing(), self.result(view)
+        due = stands.due.get(key_of(view))
+        said = f"{due.word} {due_text(due, snapshot.scan.zone, stands.now)}" if due is not None else ""
+        changed = snapshot.changed.get(key_of(view), 0)
+        return f"{changed} {len(result.readings) if result else 0} {said} {view.to_search()}"
 
     def minute_stamp(self, view: StreamView) -> str:
         """Return a text that changes with the minute, and with what is due of the stream of `view`."""

@@ -109,19 +109,35 @@ class OnePage(OneScreen):
 
     def __init__(self, app, key):
         super().__init__(app)
+        self.key = key
         self.values = {f"{Shell.URL}.pathname": STREAM, f"{Shell.URL}.search": search_of(key)}
         page = self.post(f"{Shell.PAGE}.children", self.values).get_json()
         self.values |= {f"{name}.data": data for name, data in stores(page)}
+        self.parts = {Stream.HEAD: None, Stream.STATE: None}
+        self.parts |= {name: data for name, data in children(page) if name in self.parts}
 
-    def follow(self, version):
+    def follow(self, version, minute=0):
         """Ask what there is to tell; return what of the page was."""
         told = set()
         for output in OF_A_STREAM[:2]:
-            live = {f"{Shell.LIVE}.data": {"version": version, "minute": version}}
+            live = {f"{Shell.LIVE}.data": {"version": version, "minute": minute}}
             response = self.post(f"{output}.data", self.values | live).get_json()["response"]
             told |= response.keys()
             self.values |= {f"{name}.{kind}": data for name, kinds in response.items() for kind, data in kinds.items()}
+            self.parts |= {name: response[name]["children"] for name in self.parts if name in response}
         return told
+
+
+def children(part):
+    """Return name and children of every part of a page that has both."""
+    if isinstance(part, dict):
+        if "id" in part.get("props", ()):
+            yield str(part["props"]["id"]), part["props"].get("children")
+        for child in part.values():
+            yield from children(child)
+    elif isinstance(part, list):
+        for child in part:
+            yield from children(child)
 
 
 def test_a_page_of_a_stream_is_asked_for_its_own_changes_alone(line, monkeypatch):

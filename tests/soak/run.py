@@ -39,7 +39,7 @@ class Plan:
     people: int = 20
     pause: float = 30.0  # between two entries of one person, seconds
     row_every: float = 5.0
-    period: float = 0.25  # between two questions of a screen, as dashboard/assets/live.js has it
+    period: float = 0.4  # between two questions of a screen, as dashboard/assets/live.js has it
     seed: int = 1
 
 
