@@ -149,7 +149,8 @@ if TYPE_CHECKING:
     from spc.scan import scan as scan_log  # `spc.scan` is the module
     from spc.screening import Question, screen
     from spc.sigma import sigma_from_median_range, sigma_overall, sigma_with_floor, sigma_within
-    from spc.signals import Episode, StreamState, episodes, stream_state
+    from spc.signals import Episode, episodes
+    from spc.state import StreamState, stream_state
     from spc.store.store import Store
 
 __all__ = [
@@ -425,7 +426,8 @@ _HOMES = {
     "spc.scan": "Scan scan_log",
     "spc.screening": "Question screen",
     "spc.sigma": "sigma_from_median_range sigma_overall sigma_with_floor sigma_within",
-    "spc.signals": "Episode StreamState episodes stream_state",
+    "spc.signals": "Episode episodes",
+    "spc.state": "StreamState stream_state",
     "spc.store.store": "Store",
     "spc.capability.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
 }

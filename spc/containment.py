@@ -21,11 +21,11 @@ from spc.arrays import IntArray
 from spc.catalogue.acceptance import plain_word, verdict
 from spc.catalogue.check import Check
 from spc.charted import check_on, limits_by_day, was_running
+from spc.failed_reading import failed_text
 from spc.records import Readings, StreamKey
 from spc.results import Failure, StreamResult
 from spc.schedule.operation import Operation, Rest
 from spc.schedule.site_calendar import Shift
-from spc.signals import failed_text
 from spc.times import from_microseconds, to_microseconds
 
 SAME_LEVEL = 0.1

@@ -14,7 +14,7 @@ from typing import Literal
 
 from spc.results import StreamResult
 from spc.run_start import KnownDefectPart, NotchedShim, Reference, RingHoles, SetupSample, checked
-from spc.signals import StateWord, StreamState, stream_state
+from spc.state import StateWord, StreamState, stream_state
 from spc.times import from_microseconds
 
 

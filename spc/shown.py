@@ -15,10 +15,10 @@ from spc.by_identity import by_identity
 from spc.catalogue.acceptance import Acceptance
 from spc.catalogue.check import Check
 from spc.containment import ExposureWindow
+from spc.failed_reading import failed_text
 from spc.formats import Formats, label
 from spc.records import Readings
 from spc.results import Charted, Failure, Limits, Segment, Signal, StreamResult
-from spc.signals import failed_text
 from spc.times import to_microseconds
 from spc.units import convert, convertible, rounded, same_unit
 

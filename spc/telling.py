@@ -24,7 +24,8 @@ from spc.printed.table import facts, heading, note, plain_table
 from spc.records import Readings
 from spc.results import StreamResult
 from spc.scan import Scan
-from spc.signals import StreamState, episodes, stream_state
+from spc.signals import episodes
+from spc.state import StreamState, stream_state
 from spc.stream_facts import acceptance_facts, baseline_facts, forecast_words
 from spc.times import from_microseconds
 from spc.wording import time_text

@@ -8,7 +8,8 @@ import pytest
 
 from spc.monitor import monitor_stream
 from spc.results import StreamResult
-from spc.signals import Episode, episodes, stream_state
+from spc.signals import Episode, episodes
+from spc.state import stream_state
 from tests.made import START, made_check, made_event, made_readings
 
 VIENNA = ZoneInfo("Europe/Vienna")

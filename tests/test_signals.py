@@ -10,7 +10,8 @@ from spc.catalogue.acceptance import Acceptance
 from spc.check_due import CheckDue
 from spc.monitor import monitor_stream
 from spc.records import Bound
-from spc.signals import episodes, stream_state
+from spc.signals import episodes
+from spc.state import stream_state
 from spc.wording import age_text
 from tests.made import START, made_check, made_event, made_readings
 

@@ -17,8 +17,9 @@ from spc.figures import course
 from spc.formats import formats_now
 from spc.records import Event, StreamKey
 from spc.results import StreamResult
-from spc.signals import StreamState, at_moment, episodes, standing_state, subject
+from spc.signals import episodes, subject
 from spc.standing import Standing
+from spc.state import StreamState, at_moment, standing_state
 from spc.times import from_microseconds, to_microseconds
 from spc.wording import chart_name, time_text
 

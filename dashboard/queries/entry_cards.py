@@ -18,7 +18,7 @@ from spc.entry_doubts import usual_range
 from spc.records import StreamKey
 from spc.results import StreamResult
 from spc.shown import check_shown, shown_in
-from spc.signals import stream_state
+from spc.state import stream_state
 from spc.wording import bounds_text, date_text, time_text
 
 INSTRUMENTS, REFERENCES, PEOPLE = 4, 6, 12

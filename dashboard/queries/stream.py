@@ -12,12 +12,14 @@ from dashboard.queries.words import count, unconfirmed, value_and_unit, view_of
 from dashboard.urls import ALL, LAST, OFF, ON, RULE_SETS, SEGMENT, SHOWS, StreamView
 from dashboard.views import Explained, FailedCheck, Row, RuleRow, StreamPage
 from spc.errors import InputError
+from spc.failed_reading import failed_text
 from spc.figures import Screen, Window, all_readings, around, last_readings, last_segment, places_drawn, with_forecast
 from spc.records import StreamKey
 from spc.results import StreamResult
 from spc.rule_choice.in_view import rule_notes, rules_in_view
-from spc.signals import Episode, episodes, failed_text, stream_state, subject
+from spc.signals import Episode, episodes, subject
 from spc.standing import Standing
+from spc.state import stream_state
 from spc.stream_facts import acceptance_facts, baseline_facts, charted_text, forecast_words, written_text
 from spc.times import from_microseconds
 from spc.wording import in_figures, time_text

@@ -22,7 +22,8 @@ from spc.results import Failure, Forecast, Limits, Segment, Signal
 from spc.rule_choice.cost import RulesCost
 from spc.rules import RuleSet, describe
 from spc.screening.question import Question
-from spc.signals import Episode, StreamState
+from spc.signals import Episode
+from spc.state import StreamState
 from spc.stream_facts import forecast_words
 from spc.times import from_microseconds
 from spc.wording import bounds_text, source_text, time_text, with_unit

@@ -13,13 +13,15 @@ from rich.text import Text
 
 from spc.as_of import rows_ahead
 from spc.charted import was_running
+from spc.failed_reading import failed_text
 from spc.ingest.csv_log import CheckLog
 from spc.ingest.event_log import EventLog
 from spc.results import StreamResult
 from spc.scan import Scan
 from spc.screening import screen
 from spc.shown import shown_in
-from spc.signals import Episode, StreamState, episodes, failed_text, stream_state, subject
+from spc.signals import Episode, episodes, subject
+from spc.state import StreamState, stream_state
 from spc.times import from_microseconds
 from spc.wording import bounds_text, source_text, time_text
 

@@ -6,12 +6,13 @@ from datetime import datetime
 from typing import Literal, get_args
 
 from spc.containment import ExposureWindow
+from spc.failed_reading import failed_text
 from spc.failures import FailureRecord
 from spc.instruments import CalibrationDue
 from spc.records import StreamKey
 from spc.review.period import Period, day_text
 from spc.review.stream import SignalStep, StreamReview
-from spc.signals import failed_text, subject
+from spc.signals import subject
 from spc.stream_facts import chance_text
 from spc.times import from_microseconds
 from spc.wording import level_text, time_text

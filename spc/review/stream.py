@@ -14,6 +14,7 @@ from spc.capability.indices import Specification
 from spc.catalogue.acceptance import Acceptance
 from spc.charted import limits_by_day, was_running
 from spc.containment import ExposureWindow
+from spc.failed_reading import standing_failure
 from spc.interval_evidence import IntervalEvidence, interval_evidence
 from spc.monitor import monitor_stream
 from spc.records import Bound, StreamKey
@@ -22,7 +23,7 @@ from spc.review.capable import Indices, indices_of
 from spc.review.period import Period
 from spc.schedule.ledger import Entry, StreamLedger
 from spc.schedule.operation import Operation
-from spc.signals import Episode, episodes, standing_failure
+from spc.signals import Episode, episodes
 from spc.times import from_microseconds, to_microseconds
 from spc.wording import bounds_text, source_text
 

@@ -1,4 +1,5 @@
-from spc.signals import episodes, stream_state
+from spc.signals import episodes
+from spc.state import stream_state
 from tests.dashboard.made_line import AMBIENT, AMMETER, BATH, KEYS, LAMP, NOW, SHIFTS, SHIM, TIMER, ZONE, results
 
 

@@ -10,7 +10,7 @@ from spc.demo import DEMO_ZONE
 from spc.records import NO_OFFSET, StreamKey
 from spc.results import StreamResult
 from spc.scan import Scan, scan
-from spc.signals import stream_state
+from spc.state import stream_state
 from spc.times import as_written, from_microseconds
 from tests.datasets.truth import EVENTS, FAULTS, LOG, SLIPS, TRUTH, lines
 
