@@ -17,8 +17,8 @@ from spc.formats import Formats, formats_of
 from spc.results import StreamResult
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, SiteCalendar, load_calendar
 from spc.shown import shown_in
-from spc.signals import due_text
 from spc.standing import Standing, newest, standing
+from spc.state import due_text
 from spc.watch import Snapshot, Watch
 from spc.wording import time_text
 
