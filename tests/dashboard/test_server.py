@@ -87,7 +87,7 @@ def test_it_answers_under_the_names_of_this_machine_alone(bound_to, asked, allow
     settings = Settings(log=Path("log.csv"), host=bound_to)
     told: list[str] = []
     application = server.only_by_name(lambda environ, start: [b"the board"], settings)
-    answer = application({"HTTP_HOST": asked}, lambda status, headers: told.append(status))
+    answer = list(application({"HTTP_HOST": asked}, lambda status, headers: told.append(status)))
 
     assert server.name_allowed(asked, settings) == allowed
     assert (answer == [b"the board"]) == allowed
