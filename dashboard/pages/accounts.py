@@ -81,7 +81,8 @@ def managed(page: AccountsPage) -> list[Any]:
                     ],
                     className="account-form",
                 ),
-            ]
+            ],
+            hidden=not page.rows,
         ),
         html.Section(
             table(
@@ -152,7 +153,7 @@ def screens_listed(queries: Queries, screens: Sequence[OwnSession]) -> Any:
     """Return the screens that one is signed in at as a table."""
     rows = [screen_words(queries, each.since, each.seen, wall=each.wall, here=each.here) for each in screens]
     return table(
-        "Where you are signed in",
+        "Screens, oldest first",
         ("Screen", "Since", "Last touched"),
         [html.Tr([html.Th(which, scope="row"), html.Td(since), html.Td(seen)]) for which, since, seen in rows],
     )
