@@ -44,9 +44,10 @@ def whole(queries: Queries, view: WindowView) -> list[Any]:
         html.P(link("\N{LEFTWARDS ARROW} All failed checks", page.back, "button"), className="record-back"),
         page_name(page.title),
         html.Div(body(page), id=Record.BODY, className="record-window"),
-        figure(Record.COURSE, page.figure) if page.figure else None,
         html.Div(form_of(form), id=Record.FORM, className="on-screen") if form is not None else None,
         html.P("", id=Record.SAID, role="status", className="said"),
+        figure(Record.COURSE, page.figure) if page.figure else None,
+        files(page),
         dcc.Store(id=Record.TOLD, data=window_stamp(queries, queries.memory, view)),
     )
 
@@ -76,11 +77,12 @@ def body(page: WindowPage) -> list[Any]:
         ),
         written(page),
         html.Nav(
-            [link(each.words, each.href, "button") for each in page.ways], className="buttons", **aria(label="Evidence")
+            [link(each.words, each.href, "button") for each in page.ways],
+            className="buttons on-screen",
+            **aria(label="Evidence"),
         )
         if page.ways
         else None,
-        files(page),
     )
 
 

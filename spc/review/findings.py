@@ -129,7 +129,7 @@ def _of_stream(stream: StreamReview, period: Period) -> Iterator[Finding]:
         yield Finding("failing", key, words, result.check.look_first.get("any", ()))
     if stream.schedule.overdue and stream.schedule.open is not None and stream.schedule.open.deadline is not None:
         at = time_text(stream.schedule.open.deadline, zone)
-        yield Finding("overdue", key, f"{named}: check overdue since {at} ({stream.schedule.interval}).")
+        yield Finding("overdue", key, f"{named}: check overdue since {at}; asked: {stream.schedule.interval}.")
     if stream.moving is not None and stream.failing is None:
         yield Finding("moving", key, f"{key.line}: {stream.moving.sentence}", stream.moving.look_first)
     elif (risk := result.forecast.risk_next_5) is not None and risk >= NOTABLE_RISK and stream.failing is None:
