@@ -33,7 +33,7 @@ OF_A_STREAM = (Stream.TOLD, Stream.STATE_TOLD, Stream.FIGURE_TOLD, Drift.FIGURE_
 """What a page of one stream was told: each is an output of the callback that tells it."""
 
 MOST_KEPT = 64
-MOST_QUIET = 2_000
+MOST_QUIET = 1_000
 """Questions kept that had no answer: four of each page of a stream."""
 
 LARGEST = 100_000
