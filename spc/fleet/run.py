@@ -31,6 +31,10 @@ LOCAL = {
 }
 """Dask's settings for workers of this machine; one that takes more than its share of memory is still ended."""
 
+SCHEDULER = {"dashboard_address": "127.0.0.1:0"}
+"""Where the scheduler's own page listens in a run on this machine: for this machine alone, so that no one else sees
+it, on any free port, so that two runs do not meet. Dask cannot leave it out: None opens port 8787 to everybody."""
+
 
 def run_fleet(
     partitions: Sequence[Partition],
@@ -185,7 +189,7 @@ def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
     count = workers or os.cpu_count() or 1
     with (
         dask.config.set(LOCAL),
-        LocalCluster(n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=count, threads_per_worker=1, processes=True, scheduler_kwargs=SCHEDULER) as cluster,
         Client(cluster) as client,
     ):
         yield client

@@ -156,11 +156,20 @@ def test_a_partition_that_ends_each_worker_is_a_fault_and_takes_no_other_with_it
     assert rows_of(fleet.signals) == [row for row in rows_of(alone.signals) if row[:3] != KILLER]
 
 
+def test_the_scheduler_s_own_page_is_for_this_machine_alone_and_no_run_is_in_the_way_of_another():
+    with fleet_run._client(None, 1) as one, fleet_run._client(None, 1) as other:
+        pages = [client.cluster.scheduler.http_server._sockets.values() for client in (one, other)]
+        places = [socket.getsockname() for sockets in pages for socket in sockets]
+
+    assert {address for address, _ in places} == {"127.0.0.1"}
+    assert len(places) == len({port for _, port in places}) == 2
+
+
 def test_a_run_whose_workers_are_gone_ends_in_words(folder, monkeypatch):
     monkeypatch.setattr(fleet_run, "LOOKS_EVERY", 0.2)
     monkeypatch.setattr(fleet_run, "WAITS_FOR_WORKERS", 0.6)
     with (
-        LocalCluster(n_workers=0, processes=False, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=0, processes=False, scheduler_kwargs=fleet_run.SCHEDULER) as cluster,
         pytest.raises(SetupError, match="no worker has been there for 1 s and 12 folders are left"),
     ):
         run_fleet(partitions_in(folder), CATALOGUE, scheduler=cluster.scheduler_address)
