@@ -62,7 +62,7 @@ KNOWN = ["good"] * 25 + ["bad"] * 25
 LOW, HIGH = censored.intervals([*READINGS[:20], 0.18, 0.21], bound=[0] * 20 + [-1, 1], resolution=STEP)
 COSTS = tuple(
     arl_cost.compare_rule_sets(
-        [arl_cost.ChartRules(key, RULE_SETS[key].settings) for key in ("starter", "western_electric_1956")],
+        [arl_cost.ChartRules(key, RULE_SETS[key].settings) for key in ("starter", "four_tests_1956")],
         [0.012, 0.024, 0.036],
         sigma=0.012,
         checks_per_year=1096,

@@ -312,7 +312,7 @@ def test_every_rule_says_what_it_means_and_carries_its_own_key():
 @pytest.mark.parametrize(
     ("key", "lengths"),
     [
-        ("western_electric_1956", {"beyond_limits": 1, "near_limit": 2, "off_centre": 4, "one_side": 8}),
+        ("four_tests_1956", {"beyond_limits": 1, "near_limit": 2, "off_centre": 4, "one_side": 8}),
         ("iso_7870_2", {"beyond_limits": 1, "one_side": 7, "steady_trend": 7}),
         (
             "astm_e2587",  # recalled without certainty, as its mark says
@@ -328,7 +328,7 @@ def test_every_rule_says_what_it_means_and_carries_its_own_key():
             },
         ),
         (
-            "nelson_1984",
+            "eight_tests_1984",
             {
                 "beyond_limits": 1,
                 "near_limit": 2,

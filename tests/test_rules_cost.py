@@ -113,9 +113,9 @@ def test_the_catalogue_s_rules_come_with_its_moving_range_limit_and_published_se
     assert chart_rules("catalogue", BATH).settings == BATH.rules
     assert chart_rules("catalogue", BATH).moving_range_limit == MOVING_RANGE_LIMIT
     assert chart_rules("catalogue", replace(BATH, moving_range=False)).moving_range_limit == math.inf
-    assert chart_rules("nelson", BATH).settings == ALL_EIGHT
-    assert chart_rules("nelson", BATH).moving_range_limit == math.inf
-    assert chart_rules("nelson,moving_range_limit", BATH).moving_range_limit == MOVING_RANGE_LIMIT
+    assert chart_rules("eight_tests", BATH).settings == ALL_EIGHT
+    assert chart_rules("eight_tests", BATH).moving_range_limit == math.inf
+    assert chart_rules("eight_tests,moving_range_limit", BATH).moving_range_limit == MOVING_RANGE_LIMIT
 
 
 def test_the_beginning_of_a_set_s_name_will_do_and_its_whole_name_is_told():
@@ -123,7 +123,7 @@ def test_the_beginning_of_a_set_s_name_will_do_and_its_whole_name_is_told():
 
 
 def test_a_rule_that_two_sets_share_counts_once():
-    both = chart_rules("western_electric,starter", BATH).settings
+    both = chart_rules("four_tests,starter", BATH).settings
 
     assert len(both) == len(set(both)) == 5  # two lengths of one_side, two more of Western Electric, two shared
 
@@ -132,7 +132,7 @@ def test_a_rule_that_two_sets_share_counts_once():
     ("texts", "compare", "names"),
     [
         ([], None, ["catalogue"]),
-        ([], "nelson,western", ["catalogue", "nelson_1984", "western_electric_1956"]),
+        ([], "eight,four", ["catalogue", "eight_tests_1984", "four_tests_1956"]),
         (["one_side"], "all", ["one_side", *RULE_SETS]),
         (["starter", "starter,off_centre"], "starter", ["starter", "starter, off_centre"]),
     ],
@@ -211,13 +211,13 @@ ASKED = ("--check", "bath_concentration", "--sigma", "0.012", "--shift", "0.03")
 
 
 def test_a_person_reads_sets_side_by_side(capsys):
-    code, out, err = run(capsys, *ASKED, "--compare", "western_electric,iso")
+    code, out, err = run(capsys, *ASKED, "--compare", "four,iso")
     text = " ".join(out.split())
 
     assert (code, err) == (0, "")
     assert "sigma 0.012 mL/100 mL: as given" in text
     assert "1,096 checks a year: every shift, at most 8 h apart" in text
-    assert "western_electric_1956 11.9 91.8 65 8 chain" in text  # Champ and Woodall (1987): 91.75
+    assert "four_tests_1956 11.9 91.8 65 8 chain" in text  # Champ and Woodall (1987): 91.75
     assert "Until a shift of 0.03 mL/100 mL is seen, 2.5 sigma" in text
     assert "2 of the last 3 readings more than 2 sigma on one side of the centre line" in text
     assert "recalled from memory: take them from the document" in text
@@ -225,13 +225,13 @@ def test_a_person_reads_sets_side_by_side(capsys):
 
 
 def test_a_script_reads_the_same_as_json(capsys):
-    code, out, _ = run(capsys, *ASKED, "--compare", "western_electric", "--json")
+    code, out, _ = run(capsys, *ASKED, "--compare", "four", "--json")
     told = json.loads(out)
 
     assert code == 0
     assert (told["check"], told["unit"], told["lag_correlation"]) == ("bath_concentration", "mL/100 mL", 0.0)
     own, western = told["rule_sets"]
-    assert (own["name"], western["name"]) == ("catalogue", "western_electric_1956")
+    assert (own["name"], western["name"]) == ("catalogue", "four_tests_1956")
     assert own["moving_range_limit_sigmas"] == pytest.approx(3.686, abs=5e-4)
     assert western["moving_range_limit_sigmas"] is None
     assert western["false_alarm_checks"]["method"] == "exact chain"

@@ -64,7 +64,7 @@ def test_every_published_set_is_tried():
     stated = {row.key: row.stated_per_1000 for row in history.tried}
 
     assert [row.key for row in history.tried] == ["catalogue", *RULE_SETS]
-    assert stated["western_electric_1956"] == false_alarms_per_1000(RULE_SETS["western_electric_1956"].settings)
+    assert stated["four_tests_1956"] == false_alarms_per_1000(RULE_SETS["four_tests_1956"].settings)
 
 
 def test_the_early_warning_stands_first_and_counts_what_it_caught():

@@ -44,9 +44,9 @@ STARTER = RuleSet(
     remark="A large change, a moderate one, a small one that stays.",
 )
 
-WESTERN_ELECTRIC = RuleSet(
-    key="western_electric_1956",
-    title="Western Electric 1956",
+FOUR_TESTS = RuleSet(
+    key="four_tests_1956",
+    title="Four tests of 1956",
     settings=(
         _published("beyond_limits"),
         _published("near_limit"),
@@ -58,9 +58,9 @@ WESTERN_ELECTRIC = RuleSet(
     remark="Each side is looked at on its own.",
 )
 
-NELSON = RuleSet(
-    key="nelson_1984",
-    title="Nelson 1984",
+EIGHT_TESTS = RuleSet(
+    key="eight_tests_1984",
+    title="Eight tests of 1984",
     settings=ALL_EIGHT,
     source="Nelson, L. S. (1984), The Shewhart control chart: tests for special causes, J. of Quality Technology 16",
     mark="memory",
@@ -92,10 +92,10 @@ ASTM_E2587 = RuleSet(
     ),
     source="ASTM E2587, Standard Practice for Use of Control Charts in Statistical Process Control",
     mark="unverified",
-    remark="The four of Western Electric with tests for trend, alternation and stratification.",
+    remark="The four tests of 1956 with tests for trend, alternation and stratification.",
 )
 
 RULE_SETS: Mapping[str, RuleSet] = MappingProxyType(
-    {chosen.key: chosen for chosen in (STARTER, WESTERN_ELECTRIC, NELSON, ISO_7870_2, ASTM_E2587)}
+    {chosen.key: chosen for chosen in (STARTER, FOUR_TESTS, EIGHT_TESTS, ISO_7870_2, ASTM_E2587)}
 )
 """Every named set, in the order they are listed to people."""
