@@ -99,7 +99,7 @@ def test_who_changed_this(spc):
 
     (change,) = [each for each in told if each["kind"] == "correction"]
     assert change["who"] == "Q1"
-    assert "first written 4.35, says 4350. Why: written in mW/cm2" in change["words"]
+    assert "first written 4.35 µW/cm², says 4350 µW/cm². Why: written in mW/cm2" in change["words"]
     assert any(each["kind"] == "readings" and "read 4.35 µW/cm²" in each["words"] for each in told)
 
 
