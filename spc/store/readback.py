@@ -75,7 +75,9 @@ def _readings(key: StreamKey, rows: Sequence[Row[Any]]) -> Readings | None:
 
 
 def _texts(column: Iterable[str]) -> Any:
-    return frozen(np.array(list(column), dtype=np.object_))
+    """Return a column of texts in which equal ones are one object: names and shifts come again in every row."""
+    seen: dict[str, str] = {}
+    return frozen(np.array([seen.setdefault(text, text) for text in column], dtype=np.object_))
 
 
 def _other(column: Sequence[str]) -> dict[str, Any]:
