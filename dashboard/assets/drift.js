@@ -19,18 +19,22 @@
     },
   });
 
-  async function copied() {
+  /* The address in the bar may follow the newest readings; what is handed over stays on these. */
+  async function copied(button) {
     const said = document.getElementById("drift-copied");
     try {
-      await navigator.clipboard.writeText(window.location.href);
+      const here = new URL(window.location.href);
+      const stays = here.searchParams.has("from") || here.searchParams.has("to");
+      await navigator.clipboard.writeText(stays ? here.href : new URL(button.dataset.href || "", here).href);
       if (said) said.textContent = "Copied: it opens exactly this.";
     } catch (refused) {
-      if (said) said.textContent = "Copy the address of this page: it opens exactly this.";
+      if (said) said.textContent = "Copy the address of this page: it opens this.";
     }
   }
 
   document.addEventListener("click", (event) => {
-    if (event.target.closest && event.target.closest("#drift-copy")) copied();
+    const button = event.target.closest && event.target.closest("#drift-copy");
+    if (button) copied(button);
   });
 
   /* the way into the drift room is marked while one of its streams is open */

@@ -56,7 +56,9 @@ def managed(page: AccountsPage) -> list[Any]:
                 html.H2("New account"),
                 html.Div(
                     [
-                        labelled("Name", dcc.Input(id=Accounts.NEW_NAME, autoComplete="off")),
+                        labelled(
+                            "Name", dcc.Input(id=Accounts.NEW_NAME, autoComplete="off", className="account-field")
+                        ),
                         labelled("Role", listed_field(Accounts.NEW_ROLE, "account-roles")),
                         labelled("Password, 12 characters or more", hidden(Accounts.NEW_PASSWORD)),
                         html.Button("Make the account", id=Accounts.ADD, className="button go", n_clicks=0),
@@ -161,12 +163,12 @@ def screens_listed(queries: Queries, screens: Sequence[OwnSession]) -> Any:
 
 def listed_field(name: str, offers: str) -> dcc.Input:
     """Return a field that offers what may stand in it."""
-    return dcc.Input(id=name, list=offers, autoComplete="off")
+    return dcc.Input(id=name, list=offers, autoComplete="off", className="account-field")
 
 
 def hidden(name: str, kind: str = "new-password") -> dcc.Input:
     """Return a field whose letters nobody sees."""
-    return dcc.Input(id=name, type="password", autoComplete=kind)
+    return dcc.Input(id=name, type="password", autoComplete=kind, className="account-field")
 
 
 def labelled(words: str, field: Any) -> Any:

@@ -32,7 +32,8 @@ def part(queries: Queries, view: StreamView, page: StreamPage) -> list[Any]:
         case "rule-sets":
             return [*rule_sets(room.rule_sets()), *run_rules(page)]
         case "questions":
-            return questions(room.asked().asked)
+            found_questions = room.asked()
+            return [*questions(found_questions.asked), *asked_elsewhere(found_questions.elsewhere)]
         case "readings":
             return [*notes(room.note_rows()), *readings(page)]
     return signals(page)
@@ -160,6 +161,13 @@ def questions(found: Sequence[Asked]) -> list[Any]:
             className="asked",
         ),
     ]
+
+
+def asked_elsewhere(found: Sequence[Choice]) -> list[Any]:
+    """Return the ways to the other streams of the line that have questions."""
+    if not found:
+        return []
+    return [html.H3("Other streams of this line with questions"), switches(found, "Other streams with questions")]
 
 
 def notes(found: Sequence[NoteRow]) -> list[Any]:

@@ -200,12 +200,18 @@ def ranges(page: StreamPage) -> list[Any]:
             [
                 page.shown,
                 html.A("Readings as CSV", href=page.csv_href, download="", className="download"),
-                html.Button("Copy link", id=Drift.COPY, type="button", className="button copy"),
+                copy_button(page.pinned),
                 html.Span("", id=Drift.COPIED, role="status"),
             ]
         ),
         html.P(page.drawn, className="drawn") if page.drawn else None,
     )
+
+
+def copy_button(address: str) -> html.Button:
+    """Return the button that hands over an address which stays on what is shown now."""
+    handed: dict[str, Any] = {"data-href": address}
+    return html.Button("Copy link", id=Drift.COPY, type="button", className="button copy", **handed)
 
 
 def stretch(words: str, href: str, shown: bool) -> Any:

@@ -346,12 +346,12 @@ class Room(RoomRecords):
 
     # questions
 
-    def questions(self) -> tuple[Question, ...]:
-        """Return the questions about this stream."""
+    def questions(self, *, line_wide: bool = False) -> tuple[Question, ...]:
+        """Return the questions about this stream, or about every stream of its line."""
         line = self.result.key.line
         streams = tuple(each for each in self.known.standing().streams if each.key.line == line)
         found = self.memory.once(("questions", line), streams, lambda: screen(streams, zone=self.zone))
-        return tuple(question for question in found if self.result.key in question.keys)
+        return tuple(question for question in found if line_wide or self.result.key in question.keys)
 
     def asked(self) -> QuestionPart:
         """Return the questions about this stream with their answers."""
@@ -375,7 +375,8 @@ class Room(RoomRecords):
                     ),
                 )
                 for question in self.questions()
-            )
+            ),
+            self.elsewhere(self.questions(line_wide=True)),
         )
 
     # figures below the chart

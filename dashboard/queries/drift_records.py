@@ -1,5 +1,7 @@
 """What people wrote down about a stream, out of the store: notes, and what was done about its signals."""
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import Any, TypeVar
@@ -8,12 +10,15 @@ from dashboard.queries.drift_words import local_text
 from dashboard.queries.known import Known
 from dashboard.queries.remembered import Remembered
 from dashboard.queries.stream import window_of
-from dashboard.urls import StreamView
-from dashboard.views.choices import Step
+from dashboard.queries.words import view_of
+from dashboard.urls import QUESTIONS, StreamView
+from dashboard.views.choices import Choice, Step
 from dashboard.views.drift import NoteRow
 from spc.figures.notes import NoteMark
 from spc.results import StreamResult
+from spc.screening import Question
 from spc.shown import conversion
+from spc.signals import subject
 from spc.times import to_microseconds
 from spc.wording import time_text
 
@@ -66,6 +71,15 @@ class RoomRecords:
         from spc.store.entries import Answer, Baseline, Correction, Note, Reaction
 
         return sum(len(self.records(kind)) for kind in (Note, Reaction, Baseline, Answer, Correction))
+
+    def elsewhere(self, asked: Iterable[Question]) -> tuple[Choice, ...]:
+        """Return the other streams that questions of the line are about, with how many each has and the way there."""
+        many = Counter(key for question in asked for key in question.keys if key != self.result.key)
+        return tuple(
+            Choice(f"{subject(each)} ({many[each.key]})", replace(view_of(each.key), part=QUESTIONS).href)
+            for each in self.known.standing().streams
+            if each.key in many
+        )
 
     def notes(self) -> tuple[NoteMark, ...]:
         """Return the notes beside the chart."""

@@ -106,6 +106,7 @@ class StreamAnswer:
             rows=tuple(self._rows()),
             rows_in_view=self.window.places(result).stop - self.window.places(result).start,
             csv_href=self.view.csv_href,
+            pinned=self._pinned(),
             charts=self.room.charts(),
             chart=self.room.chart(),
             suits=fit.suits if fit else True,
@@ -177,6 +178,15 @@ class StreamAnswer:
     def _around(self, window: Window, row: int | None = None) -> str:
         start, end = (_local(at, self.zone) for at in (window.first, window.last))
         return self.view.moved(start=start, end=end, row=str(row or "")).href
+
+    def _pinned(self) -> str:
+        """Return the address of what is shown now, which shows the same stretch when more readings have come."""
+        if self.view.start or self.view.end:
+            return self.view.href
+        end = self.window.last + timedelta(minutes=1)  # addresses tell whole minutes
+        return self.view.moved(
+            start=_local(self.window.first, self.zone), end=_local(end, self.zone), row=self.view.row
+        ).href
 
     def _at(self, index: int) -> str:
         """Return the address that points at reading `index`."""

@@ -219,6 +219,7 @@ class StreamPage:
     rows: tuple[Row, ...] = ()
     rows_in_view: int = 0
     csv_href: str = ""
+    pinned: str = ""  # the address to hand over
     charts: tuple[Choice, ...] = ()  # other views of the same readings; `note` says whether each suits them
     chart: str = ""  # the view that is shown
     suits: bool = True

@@ -93,9 +93,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class QuestionPart:
-    """The questions of the stream."""
+    """The questions of the stream, and which other streams of its line have any."""
 
     asked: tuple[Asked, ...]
+    elsewhere: tuple[Choice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,9 @@ from tests.browser.made_site import Site, running_site
 GOOD = "four plain words here"
 NEXT = "five other words by far"
 NOW = datetime(2026, 4, 10, 14, 0, tzinfo=UTC)
+HEIGHTS = "fields => fields.map(field => field.clientHeight)"
+LEAST_TO_TOUCH = 44
+"""Pixels a touch target is high at least: success criterion 2.5.5 of WCAG 2.2, level AAA."""
 SCREENS = [{"width": 820, "height": 1180, "has_touch": True}, {"width": 1440, "height": 900}]
 
 
@@ -133,6 +136,7 @@ def test_the_page_of_accounts_as_a_lead_and_as_an_administrator(open_page, site,
         expect(page.get_by_text(sees)).to_be_visible()
         axe(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert min(page.locator(".account-form .dash-input-container").evaluate_all(HEIGHTS)) >= LEAST_TO_TOUCH
 
 
 def test_a_lost_right_is_said_and_nothing_is_changed(open_page, site):

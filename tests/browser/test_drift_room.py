@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -242,6 +243,17 @@ def test_a_link_hands_over_exactly_this(open_page, line):
 
     assert shown(other) == shown(page)
     assert "EWMA" in other.evaluate(f"document.querySelector('{PLOT}').layout.yaxis.title.text")
+
+
+def test_a_link_to_the_last_readings_stays_on_them(open_page, line):
+    page = open_page(permissions=["clipboard-read", "clipboard-write"])
+    room(page, line.address, LAMP, part="baseline")
+    page.get_by_role("button", name="Copy link").click()
+    expect(page.locator("#drift-copied")).to_contain_text("Copied")
+    link = page.evaluate("navigator.clipboard.readText()")
+
+    assert link.startswith(line.address + "/stream?")
+    assert {"from", "to", "part"} <= set(parse_qs(urlsplit(link).query))
 
 
 PARTS = ("signals", "baseline", "line", "splits", "rule-sets", "questions", "readings")

@@ -10,6 +10,7 @@ from dashboard.pages.drift_forms import keep
 from dashboard.queries import Queries, Right
 from dashboard.queries.drift_writes import WRITINGS
 from dashboard.urls import StreamView
+from dashboard.views import StreamPage
 from spc.store.entries import Answer, Baseline, Correction, Note, Reaction
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, add_row
 from tests.dashboard.made_room import in_depth, kept, store_of, stored, view_of
@@ -193,10 +194,35 @@ def test_a_question_is_answered_and_the_answer_stays_beside_it(tmp_path):
     view = view_of(LAMP, part="questions")
     asked_before = in_depth(later, view).asked().asked
     assert asked_before
+    elsewhere = in_depth(later, view_of(BATH, part="questions")).asked().elsewhere
+    assert [(each.words, each.href) for each in elsewhere if "lamp" in each.words] == [
+        (f"UV-A irradiance, lamp 1 ({len(asked_before)})", view.href)
+    ]
+    assert not [each for each in in_depth(later, view).asked().elsewhere if each.href == view.href]
     later.write(view, "answer", {"words": "the meter stood still"}, "kim")
 
     assert in_depth(later, view).asked().asked[0].answers[0].words == "the meter stood still"
     assert kept(later, Answer)[0].key == LAMP
+    store_of(later).close()
+
+
+def test_a_link_handed_over_shows_the_same_when_more_readings_have_come(tmp_path):
+    queries = stored(tmp_path)
+    view = view_of(BATH, chart="ewma", part="baseline")
+    before = queries.stream(view)
+    handed = StreamView.from_search(before.pinned.partition("?")[2])
+    assert (handed.chart, handed.part) == ("ewma", "baseline")
+    for day in range(11, 29):
+        add_row(queries.settings, f"2026-04-{day}T06:00,Line 1,bath_concentration,tank,0.2,,mL/100mL,tube-3,m1,A,")
+    queries.source.poll()
+    later = Queries(queries.source, queries.settings, clock=lambda: datetime(2026, 4, 29, tzinfo=UTC))
+
+    def first_shown(page: StreamPage) -> str:
+        return page.shown.partition(" to ")[0]
+
+    assert first_shown(later.stream(view)) != first_shown(before)
+    assert first_shown(later.stream(handed)) == first_shown(before)
+    assert later.stream(handed).pinned == handed.href
     store_of(later).close()
 
 
