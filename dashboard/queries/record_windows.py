@@ -303,7 +303,7 @@ def write_window_step(
     if not who:
         raise InputError("Write your name: what is written down carries the name of who wrote it.")
     if not words:
-        raise InputError(f"Write in words: {STEPS[kind][0].lower()}{STEPS[kind][1:]}.")
+        raise InputError(f"Write in words: {_said(kind)}.")
     if len(words) > LONGEST:
         raise InputError(f"That is {len(words)} letters; {LONGEST} are kept in one step, so write two.")
     with _one_at_a_time:
@@ -318,9 +318,14 @@ def write_window_step(
             (each.kind, each.words, each.by) == (kind, words, who)
             for each in steps[len(steps) if seen is None else seen :]
         ):
-            return f"Kept once: {STEPS[kind].partition(',')[0].lower()}, by {who}."
+            return f"Kept once: {_said(kind).partition(',')[0]}, by {who}."
         overtaken(steps[len(steps) if seen is None else seen :], kind, who, known.zone)
         step = FailureStep(kind, known.now(), who, words)  # type: ignore[arg-type]  # a key of STEPS
         write_step(store, book, window, step, who=who, now=known.clock())
         known.source.poll()
-    return f"Kept: {STEPS[kind].partition(',')[0].lower()}, by {who}."
+    return f"Kept: {_said(kind).partition(',')[0]}, by {who}."
+
+
+def _said(kind: str) -> str:
+    """Return what a step says, inside a sentence: names keep their capitals."""
+    return f"{STEPS[kind][:1].lower()}{STEPS[kind][1:]}"

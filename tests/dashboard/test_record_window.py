@@ -184,6 +184,8 @@ def test_what_is_kept_draws_page_and_form_anew(queries):
     assert form
     assert window_stamp(queries, queries.memory, view) != before
     assert offered(queries, view, Person()).chosen == "held"
+    decided, *_ = kept_or_refused(queries, view, "decided", "hold them", "kim", 1)
+    assert decided == "Kept: what the responsible Level 3 and the customer decided, by kim."
 
 
 def test_every_step_takes_a_right_and_decisions_take_that_to_decide():
