@@ -35,8 +35,8 @@ STEPS: Mapping[str, str] = {
     "corrected": "What was done to the line",
     "retired": "Taken out of use for good",
     "decided": "What the responsible Level 3 and the customer decided",
-    "closed": "Close this record, and why it can be closed",
-    "reopened": "Open it again, and why",
+    "closed": "That it is closed, and why",
+    "reopened": "That it is open again, and why",
 }
 """The steps of a failed check as people choose them."""
 

@@ -137,7 +137,7 @@ def test_a_new_stream_appears_without_a_reload(page, line):
     assert page.evaluate("window.here")
 
 
-def test_a_lost_server_is_said_and_nothing_looks_current(page, line, seen):
+def test_a_lost_server_is_said_and_nothing_looks_current(page, line, seen, axe):
     board(page, line)
     seen.server_ends = True
     line.stop()
@@ -145,6 +145,7 @@ def test_a_lost_server_is_said_and_nothing_looks_current(page, line, seen):
     expect(page.locator("#link-words")).to_contain_text("No contact with the server since")
     assert page.evaluate("document.documentElement.dataset.link") == "lost"
     assert page.evaluate("getComputedStyle(document.querySelector('main')).filter") == "grayscale(1)"
+    axe(page)
 
 
 def test_a_lost_connection_recovers_by_itself_and_has_what_came_meanwhile(page, line, seen):

@@ -19,7 +19,7 @@ LABELS = {
     "held": "What was stopped and held, or why nothing was",
     "found": "What was found: the cause, parts looked at again",
     "decided": "What the responsible Level 3 and the customer decided",
-    "closed": "Close this record, and why it can be closed",
+    "closed": "That it is closed, and why",
 }
 
 
@@ -65,7 +65,7 @@ def test_a_failed_check_is_written_up_and_closed_from_the_screen(site, open_page
         expect(page.locator("#window-body tbody tr", has_text=f"words of {kind}")).to_have_count(1)
     keep(page, "closed", "all of it is there")
     expect(page.locator("#window-body .state")).to_have_text("Closed")
-    expect(step(page, "Open it again, and why")).to_be_visible()
+    expect(step(page, "That it is open again, and why")).to_be_visible()
     axe(page)
 
     assert kinds(site) == [*BEFORE_CLOSING, "closed"]
