@@ -1,4 +1,4 @@
-"""Take the pictures of `docs/pictures/`: `python docs/pictures.py`, with a Chromium at hand; look at each afterwards.
+"""Take the pictures of `docs/pictures/`: `python docs/pictures.py [NAME ...]`, with Chromium; look at each afterwards.
 
 They show the demo line, on a board of its own, in daylight and at the widths people use.
 """
@@ -19,7 +19,9 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--
 DRAWN = 4000
 """Milliseconds after which a page stands, its chart too."""
 
-WAITS = "Working the review out"
+STANDS = "html[data-link='live']:not(:has([aria-busy='true']))"
+"""A page that is current and works nothing out any more."""
+
 LONGEST_WAIT = 120_000
 
 TABLET = (820, 1180)
@@ -80,7 +82,7 @@ def take(browser: Browser, address: str, shot: Shot) -> None:
     )
     page.goto(address + (shot.path or worst_stream(page, address)))
     page.wait_for_timeout(DRAWN)
-    page.get_by_text(WAITS).wait_for(state="hidden", timeout=LONGEST_WAIT)
+    page.locator(STANDS).wait_for(timeout=LONGEST_WAIT)
     page.wait_for_timeout(DRAWN)
     if shot.tap:
         page.get_by_text(shot.tap).first.click()
@@ -97,15 +99,16 @@ def worst_stream(page: Page, address: str) -> str:
     return first.get_attribute("href") or "/streams"
 
 
-def main() -> None:
-    """Take them all."""
+def main(names: list[str]) -> None:
+    """Take them all, or those that are named."""
     FOLDER.mkdir(exist_ok=True)
     with demo() as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
         for shot in SHOTS:
-            take(browser, address, shot)
+            if not names or shot.name in names:
+                take(browser, address, shot)
         browser.close()
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

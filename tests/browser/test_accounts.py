@@ -160,3 +160,13 @@ def test_one_changes_ones_own_password(open_page, site):
 
     expect(page.locator("#person-name")).to_have_text("Karl (lead)")
     expect(page.locator("#accounts-own-said")).to_have_text("Your password is changed. Sign in with the new one.")
+
+
+def test_without_any_account_one_is_made_and_none_is_changed(open_page, tmp_path, axe):
+    with running_site(tmp_path) as running:
+        page = open_page()
+        page.goto(running.address + "/accounts")
+
+        expect(page.get_by_role("heading", name="New account")).to_be_visible()
+        expect(page.get_by_text("Change an account")).to_be_hidden()
+        axe(page)
