@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Request, expect, sync_playwright
 
 from dashboard import server
 from dashboard.app import create_app
@@ -102,6 +102,7 @@ class Seen:
     requests: list[str] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
     server_ends: bool = False  # whether the test takes the server away, which browsers complain about
+    contexts: list[BrowserContext] = field(default_factory=list)  # what holds the pages
 
     def watch(self, page: Page) -> None:
         page.on("request", lambda request: self.requests.append(request.url))
@@ -124,20 +125,24 @@ def seen() -> Seen:
 
 
 @pytest.fixture
-def open_page(browser: Browser, seen: Seen, line: Line) -> Iterator[Callable[..., Page]]:
-    contexts = []
-
+def open_page(browser: Browser, seen: Seen, line: Line) -> Callable[..., Page]:
     def open_one(width: int = 1440, height: int = 900, **more: Any) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **more)
         context.set_default_timeout(WAIT)
-        contexts.append(context)
+        seen.contexts.append(context)
         page = context.new_page()
         seen.watch(page)
         return page
 
-    yield open_one
-    for context in contexts:
-        context.close()
+    return open_one
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(item: pytest.Item) -> None:
+    """Close the pages before any server ends: a question on its way would be cut off, and complained about."""
+    seen = getattr(item, "funcargs", {}).get("seen")
+    while seen is not None and seen.contexts:
+        seen.contexts.pop().close()
 
 
 @pytest.fixture
