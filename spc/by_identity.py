@@ -1,6 +1,6 @@
-"""Remember what was worked out of one object, as long as it is that very object: results are never changed."""
+"""Remember what was worked out of one object for as long as there is that object: results are never changed."""
 
-from collections import OrderedDict
+import weakref
 from collections.abc import Callable
 from functools import wraps
 from typing import TypeVar
@@ -8,29 +8,29 @@ from typing import TypeVar
 A = TypeVar("A")
 R = TypeVar("R")
 
-MOST = 32
-"""Objects remembered by each function; the ones asked for longest ago go first."""
-
 
 def by_identity(make: Callable[[A], R]) -> Callable[[A], R]:
-    """Return `make` with a small memory: for an object it has seen before it gives what it gave then.
+    """Return `make` with a memory: for an object it has seen before it gives what it gave then.
 
-    The object is held, so that no other one can be taken for it. Two threads may work the same thing out twice.
+    What was given is let go with the object, so `make` gives nothing that holds the object itself. The object has to
+    take weak references. Two threads may work the same thing out twice.
     """
-    kept: OrderedDict[int, tuple[A, R]] = OrderedDict()
+    kept: dict[int, tuple[weakref.ref[A], R]] = {}
 
     @wraps(make)
     def asked(of: A) -> R:
-        found = kept.get(id(of))
-        if found is not None and found[0] is of:
+        name = id(of)
+        found = kept.get(name)
+        if found is not None and found[0]() is of:
             return found[1]
+
+        def let_go(gone: weakref.ref[A]) -> None:
+            now = kept.get(name)
+            if now is not None and now[0] is gone:  # its place may be another object's by now
+                kept.pop(name, None)
+
         made = make(of)
-        kept[id(of)] = (of, made)
-        while len(kept) > MOST:
-            try:
-                kept.popitem(last=False)
-            except KeyError:  # another thread took the last one
-                break
+        kept[name] = (weakref.ref(of, let_go), made)
         return made
 
     return asked

@@ -127,7 +127,7 @@ class Forecast(Told):
     date_of_limit: datetime | None  # aware, UTC; of readings_p50
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class StreamResult(Told):
     """All that is known of one stream at the end of its readings."""
 

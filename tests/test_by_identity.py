@@ -1,30 +1,52 @@
-from spc.by_identity import MOST, by_identity
+import gc
+import weakref
+from dataclasses import dataclass
+
+import pytest
+
+from spc.by_identity import by_identity
+
+
+@dataclass(frozen=True, slots=True, weakref_slot=True)
+class Numbers:
+    held: tuple[int, ...]
 
 
 def test_the_same_object_is_worked_out_once_and_an_equal_one_again():
     asked = []
 
     @by_identity
-    def length(of: list[int]) -> int:
-        asked.append(of)
-        return len(of)
+    def length(of: Numbers) -> int:
+        asked.append(id(of))
+        return len(of.held)
 
-    one, equal = [1, 2], [1, 2]
+    one, equal = Numbers((1, 2)), Numbers((1, 2))
     assert [length(one), length(one), length(equal)] == [2, 2, 2]
-    assert [found is one for found in asked] == [True, False]
+    assert asked == [id(one), id(equal)]
 
 
-def test_no_more_than_a_few_objects_are_held():
-    asked = []
-
+def test_what_was_given_goes_with_its_object():
     @by_identity
-    def seen(of: list[int]) -> int:
-        asked.append(of)
-        return of[0]
+    def doubled(of: Numbers) -> Numbers:
+        return Numbers(of.held * 2)
 
-    many = [[i] for i in range(MOST + 1)]
-    assert [seen(each) for each in many] == list(range(MOST + 1))
-    assert seen(many[-1]) == MOST
-    assert len(asked) == MOST + 1
-    assert seen(many[0]) == 0
-    assert len(asked) == MOST + 2
+    one = Numbers((1,))
+    given = weakref.ref(doubled(one))
+    gc.collect()
+    assert given() is doubled(one)
+    del one
+    gc.collect()
+    assert given() is None
+
+
+def test_an_object_in_the_place_of_one_that_is_gone_is_not_taken_for_it():
+    @by_identity
+    def first(of: Numbers) -> int:
+        return of.held[0]
+
+    assert [first(Numbers((i,))) for i in range(1000)] == list(range(1000))
+
+
+def test_an_object_that_takes_no_weak_reference_is_refused():
+    with pytest.raises(TypeError, match="weak reference"):
+        by_identity(len)((1, 2))

@@ -19,9 +19,18 @@ from spc.figures.levels import (
 )
 from spc.figures.thinning import drawn
 from spc.figures.window import Window
-from spc.figures.words import among, axis_times, bound_symbol, drawn_only, range_signals, signal_places, touched_points
+from spc.figures.words import (
+    SignalPlaces,
+    among,
+    axis_times,
+    bound_symbol,
+    drawn_only,
+    rule_hits,
+    touched_points,
+    warning_signals,
+)
 from spc.records import Bound
-from spc.results import Signal, StreamResult
+from spc.results import StreamResult
 
 Trace = dict[str, Any]
 
@@ -71,7 +80,7 @@ def places_drawn(result: StreamResult, window: Window, *, rules: bool = True) ->
     near, view = window.widened().charted_places(result), window.charted_places(result)
     near = slice(max(0, near.start - 1), near.stop + 1)  # the lines lead out of the picture
     ends = [place for segment in result.segments for place in (segment.first, segment.stop - 1)]
-    signals = [signal_places(result.signals), *([signal_places(result.rule_signals)] if rules else [])]
+    signals = [warning_signals(result).at, *([rule_hits(result).at] if rules else [])]
     keep = np.concatenate((failed_places(result), *signals, ends)).astype(np.int64) - near.start
     x = charted.x[near]
     inside = slice(view.start - near.start, max(view.start, view.stop) - near.start)
@@ -138,7 +147,7 @@ class _Points:
 
     def signalled(self, chart: str) -> Trace:
         theme = self.frame.screen.colours
-        which = self._which(self.result.signals, chart)
+        which = self._which(warning_signals(self.result), chart)
         y = self.x if chart == "individuals" else self.range
         return self._trace(
             "signalled" if chart == "individuals" else "signalled range",
@@ -158,7 +167,7 @@ class _Points:
     def rule_hits(self, chart: str) -> Trace:
         """Return the hits of run rules, or of the moving-range limit, that warn of nothing."""
         main = chart == "individuals"
-        which = self._which(drawn_only(self.result), chart) & ~self._which(self.result.signals, chart)
+        which = self._which(drawn_only(self.result), chart) & ~self._which(warning_signals(self.result), chart)
         return self._trace(
             "run rule, drawn only" if main else "range rule, drawn only",
             which,
@@ -174,10 +183,9 @@ class _Points:
             },
         )
 
-    def _which(self, signals: tuple[Signal, ...], chart: str) -> BoolArray:
+    def _which(self, signals: SignalPlaces, chart: str) -> BoolArray:
         """Return which drawn places have one of the `signals` in a pane: the moving range, or everything else."""
-        positions = signal_places(signals)[range_signals(signals) == (chart == "moving_range")]
-        return among(self.places, positions)
+        return among(self.places, signals.at[signals.of_range == (chart == "moving_range")])
 
     def failed(self) -> Trace:
         theme = self.frame.screen.colours

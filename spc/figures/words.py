@@ -1,6 +1,7 @@
 """What a chart says when a point or a mark is touched."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import tzinfo
 from functools import lru_cache
 from html import escape
@@ -29,11 +30,20 @@ def axis_time(taken_at: int, zone: tzinfo) -> str:
     return from_microseconds(taken_at).astimezone(zone).replace(tzinfo=None).isoformat(sep=" ")
 
 
+@dataclass(frozen=True, slots=True)
+class SignalPlaces:
+    """Some signals of a stream, in order of place, with what is asked of them for every picture."""
+
+    signals: tuple[Signal, ...]
+    at: IntArray  # place of each in the chart, shape (n,)
+    of_range: BoolArray  # which are of the moving range, shape (n,)
+
+
 def signals_at(result: StreamResult, places: IntArray, *, rules: bool = True) -> Mapping[int, tuple[str, ...]]:
     """Return for each signalled one of `places` what fired: what warns and, with `rules`, what is drawn only."""
     found: dict[int, tuple[str, ...]] = {}
-    warning, quiet = result.signals, drawn_only(result) if rules else ()
-    signalled = places[among(places, signal_places(warning)) | among(places, signal_places(quiet))]
+    warning, quiet = warning_signals(result), drawn_only(result) if rules else _NO_SIGNALS
+    signalled = places[among(places, warning.at) | among(places, quiet.at)]
     for place, warns, hits in zip(signalled.tolist(), _at(warning, signalled), _at(quiet, signalled), strict=True):
         said = [f"signal: {rule_sentence(signal, result)}" for signal in warns]
         said += [f"run rule, drawn only: {rule_sentence(signal, result)}" for signal in hits]
@@ -41,12 +51,11 @@ def signals_at(result: StreamResult, places: IntArray, *, rules: bool = True) ->
     return found
 
 
-def _at(signals: tuple[Signal, ...], places: IntArray) -> Iterator[tuple[Signal, ...]]:
-    """Yield the signals at each of some places; `signals` are in order of place."""
-    have = signal_places(signals)
-    starts, stops = np.searchsorted(have, places), np.searchsorted(have, places, side="right")
+def _at(signals: SignalPlaces, places: IntArray) -> Iterator[tuple[Signal, ...]]:
+    """Yield the signals at each of some places."""
+    starts, stops = np.searchsorted(signals.at, places), np.searchsorted(signals.at, places, side="right")
     for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-        yield signals[start:stop]
+        yield signals.signals[start:stop]
 
 
 def among(places: IntArray, others: IntArray) -> BoolArray:
@@ -57,23 +66,33 @@ def among(places: IntArray, others: IntArray) -> BoolArray:
     return np.asarray(others[at] == places, dtype=np.bool_)
 
 
-@by_identity
-def signal_places(signals: tuple[Signal, ...]) -> IntArray:
-    """Return the place of each signal in the chart, shape (n,)."""
-    return np.fromiter((signal.position for signal in signals), np.int64, len(signals))
+def _placed(signals: tuple[Signal, ...]) -> SignalPlaces:
+    at = np.fromiter((signal.position for signal in signals), np.int64, len(signals))
+    return SignalPlaces(
+        signals, at, np.fromiter((signal.chart == "moving_range" for signal in signals), np.bool_, len(signals))
+    )
+
+
+_NO_SIGNALS = _placed(())
 
 
 @by_identity
-def range_signals(signals: tuple[Signal, ...]) -> BoolArray:
-    """Return which signals are of the moving range, shape (n,)."""
-    return np.fromiter((signal.chart == "moving_range" for signal in signals), np.bool_, len(signals))
+def warning_signals(result: StreamResult) -> SignalPlaces:
+    """Return what warns in a stream."""
+    return _placed(result.signals)
 
 
 @by_identity
-def drawn_only(result: StreamResult) -> tuple[Signal, ...]:
-    """Return the hits of run rules and of the moving-range limit that do not warn, in order of place."""
+def rule_hits(result: StreamResult) -> SignalPlaces:
+    """Return the hits of run rules and of the moving-range limit, whether or not they warn."""
+    return _placed(result.rule_signals)
+
+
+@by_identity
+def drawn_only(result: StreamResult) -> SignalPlaces:
+    """Return the hits of run rules and of the moving-range limit that do not warn."""
     warning = set(result.signals)
-    return tuple(signal for signal in result.rule_signals if signal not in warning)
+    return _placed(tuple(signal for signal in result.rule_signals if signal not in warning))
 
 
 def touched_points(result: StreamResult, places: IntArray, zone: tzinfo, *, rules: bool = True) -> list[str]:
