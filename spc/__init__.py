@@ -151,6 +151,7 @@ if TYPE_CHECKING:
     from spc.sigma import sigma_from_median_range, sigma_overall, sigma_with_floor, sigma_within
     from spc.signals import Episode, episodes
     from spc.state import StreamState, stream_state
+    from spc.step_monitor import MonitorState, monitor_event, monitor_next, monitor_start, one_by_one
     from spc.store.store import Store
 
 __all__ = [
@@ -199,6 +200,7 @@ __all__ = [
     "Linearity",
     "LogError",
     "MissedAndFalse",
+    "MonitorState",
     "NormalFit",
     "PassesLimits",
     "Plotted",
@@ -298,11 +300,15 @@ __all__ = [
     "log_of",
     "missed_and_false",
     "missed_and_false_figure",
+    "monitor_event",
+    "monitor_next",
+    "monitor_start",
     "monitor_stream",
     "moving_range_plot",
     "normal_bound",
     "normal_fraction_outside",
     "normal_interval",
+    "one_by_one",
     "ordered_bound",
     "ordered_interval",
     "passes_between_limits",
@@ -428,6 +434,7 @@ _HOMES = {
     "spc.sigma": "sigma_from_median_range sigma_overall sigma_with_floor sigma_within",
     "spc.signals": "Episode episodes",
     "spc.state": "StreamState stream_state",
+    "spc.step_monitor": "MonitorState monitor_event monitor_next monitor_start one_by_one",
     "spc.store.store": "Store",
     "spc.capability.tolerance": "ToleranceInterval normal_bound normal_interval ordered_bound ordered_interval",
 }

@@ -143,9 +143,7 @@ def calibrations_from_events(
     for event in events:
         if event.kind != "meter_calibrated":
             continue
-        touched = [
-            readings for key, readings in streams.items() if touches(event, readings, catalogue.checks[key.check])
-        ]
+        touched = [readings for key, readings in streams.items() if touches(event, key, catalogue.checks[key.check])]
         name = _named_in(event.note, touched) or _last_used(event, touched, catalogue)
         if name:
             found.append(Calibration(name, event.at, None, event.note))

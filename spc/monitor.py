@@ -30,7 +30,7 @@ from spc.drift import DriftState
 from spc.early_warning import Behind, warned, warning_signals
 from spc.forecast import AheadForecast, model_forecast, straight_line_forecast
 from spc.kernels import LONGEST_WINDOW, rule_hits_of_many
-from spc.records import Bound, Event, Readings
+from spc.records import Bound, Event, Readings, StreamKey
 from spc.results import (
     SIGNED_OFF,
     WITHDRAWN,
@@ -99,7 +99,7 @@ def monitor_onward(
     """
     check = check_of_stream(readings, check)
     charted = charted_readings(readings, check)
-    touching = tuple(sorted((e for e in events if touches(e, readings, check)), key=lambda event: event.at))
+    touching = tuple(sorted((e for e in events if touches(e, readings.key, check)), key=lambda event: event.at))
     segments = _segments(charted, touching, check)
     behind = warned(charted, touching, check, before, compiled=compiled) if check.early_warning else None
     changes = behind.changes if behind is not None else {}
@@ -126,9 +126,8 @@ def warning_first(warnings: Iterable[Signal], rule_signals: Iterable[Signal]) ->
     return tuple(sorted((*warnings, *rule_signals), key=lambda signal: signal.position))
 
 
-def touches(event: Event, readings: Readings, check: Check) -> bool:
+def touches(event: Event, key: StreamKey, check: Check) -> bool:
     """Return whether `event` says something about this stream."""
-    key = readings.key
     if event.line != key.line or event.position not in ("", key.position) or event.check not in ("", key.check):
         return False
     if event.kind in LINE_EVENTS:

@@ -1,19 +1,23 @@
-"""The monitor one reading at a time: a frozen state, and `update(state, reading)`.
+"""The monitor one reading at a time: a frozen state, and the state after the next reading.
 
 Gives the same segments, limits and signals as `monitor.monitor_stream` at every prefix, at a cost that does not grow
 with the history behind it.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from spc.arrays import ObjectArray, frozen
 from spc.catalogue.check import Check
+from spc.charted import charted_readings, check_of_stream
 from spc.drift import DriftReading, DriftState
 from spc.drift import start as start_drift
 from spc.drift import update as update_drift
 from spc.early_warning import GAPS, is_input, pause, put_in, stream_model, warning_signal
+from spc.errors import InputError
 from spc.monitor import (
     MOVING_RANGE_RULE,
     START,
@@ -21,14 +25,15 @@ from spc.monitor import (
     ranges_beyond,
     signed_limits,
     starts_segment,
+    touches,
     warning_first,
     z_interval,
 )
-from spc.records import Event
-from spc.results import Charted, Limits, Side, Signal
+from spc.records import Bound, Event, Reading, Readings, StreamKey
+from spc.results import Limits, Side, Signal
 from spc.rules import RuleState, step
 from spc.signed_baseline import BEFORE_ALL, in_force
-from spc.times import to_microseconds
+from spc.times import from_microseconds, to_microseconds
 
 _SIDES: dict[int, Side | None] = {-1: "low", 0: None, 1: "high"}
 
@@ -48,49 +53,159 @@ class ChartedReading:
 
 @dataclass(frozen=True, slots=True)
 class MonitorState:
-    """What the monitor must remember of a stream."""
+    """What the monitor must remember of a stream: as much after a million readings as after a hundred."""
 
-    check: Check
+    key: StreamKey
+    check: Check  # as the stream uses it
     pending: tuple[Event, ...]  # resetting events and inputs of the model not reached yet, in time order
-    n: int  # readings charted so far
-    first: int  # where the current segment starts
-    because: str
-    baseline: tuple[ChartedReading, ...]  # of the current segment, until complete
-    limits: Limits | None
     rules: RuleState
-    before: ChartedReading | None  # the reading before, within the segment
     drift: DriftState | None  # the model of the stream; None where the check has none
-    restart: bool  # whether the next reading is the first after a recorded change
+    n: int = 0  # readings charted so far
+    first: int = 0  # where the current segment starts
+    because: str = START
+    baseline: tuple[ChartedReading, ...] = ()  # of the current segment, until complete
+    limits: Limits | None = None
+    before: ChartedReading | None = None  # the reading before, within the segment
+    restart: bool = False  # whether the next reading is the first after a recorded change
     inputs: tuple[Event, ...] = ()  # recorded since the reading before
     times: tuple[int, ...] = ()  # of the latest readings, in microseconds
     since: int = BEFORE_ALL  # when the event happened that started the segment, in microseconds
+    latest: int = BEFORE_ALL  # when the latest reading was taken, charted or not, in microseconds
+    has_number: bool = False  # whether a number was read, which settles how the stream is charted
 
 
-def start(check: Check, events: Iterable[Event] = ()) -> MonitorState:
-    """Return the state before the first reading.
+def monitor_start(readings: Readings, events: Iterable[Event], check: Check) -> MonitorState:
+    """Return what the monitor remembers after `readings`; `monitor_next` goes on from there.
 
     Args:
-        check: the check as the stream uses it.
-        events: events that touch the stream; later ones join by `with_event`.
+        readings: the stream so far, in time order; none is well.
+        events: events of its line, in any order; later ones join by `monitor_event`.
+        check: its catalogue entry.
     """
-    pending = sorted((event for event in events if _counts(event, check)), key=lambda event: event.at)
-    drift = start_drift(stream_model(check)) if check.early_warning and check.charted != "none" else None
-    rules = RuleState.start(check.rules)
-    return MonitorState(check, tuple(pending), 0, 0, START, (), None, rules, None, drift, restart=False)
+    touching = [event for event in events if touches(event, readings.key, check)]
+    state = _started(readings.key, check_of_stream(readings, check), touching)
+    for reading in one_by_one(readings):
+        state, _ = monitor_next(state, reading)
+    return state
 
 
-def with_event(state: MonitorState, event: Event) -> MonitorState:
-    """Return the state that also knows `event`, for readings still to come."""
-    if not _counts(event, state.check):
+def monitor_next(state: MonitorState, reading: Reading) -> tuple[MonitorState, tuple[Signal, ...]]:
+    """Return the state after one more reading, and the signals it completes; `state` itself is left as it was.
+
+    A signal tells of change. Whether the reading is within its acceptance limits is another question, which
+    `monitor_stream` answers by its failures.
+
+    Args:
+        state: of `monitor_start`, or of the reading before.
+        reading: of the same stream, not taken before the latest one.
+
+    Raises:
+        InputError: it is of another stream, or was taken before the latest one.
+    """
+    if reading.key != state.key:
+        raise InputError(f"a reading of {reading.key}, but the state is that of {state.key}; keep a state a stream")
+    taken_at = to_microseconds(reading.taken_at)
+    if taken_at < state.latest:
+        raise InputError(
+            f"the reading of {reading.taken_at.isoformat()} was taken before the latest one, of "
+            f"{from_microseconds(state.latest).isoformat()}; start anew by monitor_start, all readings in time order"
+        )
+    readings = _alone(reading)
+    if not state.has_number and math.isfinite(reading.value):
+        settled = _started(state.key, check_of_stream(readings, state.check), state.pending)
+        state = replace(settled, has_number=True)
+    state = replace(state, latest=taken_at)
+    for charted in _charted_rows(readings, state.check):  # one, or none where it is not on the chart
+        return _update(state, charted)
+    return state, ()
+
+
+def monitor_event(state: MonitorState, event: Event) -> MonitorState:
+    """Return the state that also knows `event`, for readings still to come.
+
+    Raises:
+        InputError: a reading was taken since, which it would have told of otherwise.
+    """
+    if not touches(event, state.key, state.check) or not _counts(event, state.check):
         return state
-    return replace(state, pending=tuple(sorted((*state.pending, event), key=lambda e: e.at)))
+    if to_microseconds(event.at) <= state.latest:
+        raise InputError(
+            f"{event.kind} of {event.at.isoformat()} happened before the latest reading, of "
+            f"{from_microseconds(state.latest).isoformat()}; start anew by monitor_start with all events"
+        )
+    return replace(state, pending=tuple(sorted((*state.pending, event), key=lambda each: each.at)))
+
+
+def one_by_one(readings: Readings) -> Iterator[Reading]:
+    """Yield the readings of a stream in their order, each as `monitor_next` takes it."""
+    other = {name: column.tolist() for name, column in readings.other.items()}
+    names = [each.name for each in fields(Reading) if each.name not in ("key", "taken_at", "bound", "other")]
+    columns = {name: getattr(readings, name).tolist() for name in names}
+    for i, (at, bound) in enumerate(zip(readings.taken_at.tolist(), readings.bound.tolist(), strict=True)):
+        yield Reading(
+            key=readings.key,
+            taken_at=from_microseconds(at),
+            bound=Bound(bound),
+            **{name: column[i] for name, column in columns.items()},
+            other={name: column[i] for name, column in other.items()},
+        )
+
+
+def _alone(reading: Reading) -> Readings:
+    """Return the stream of this one reading."""
+
+    def text(words: str) -> ObjectArray:
+        return frozen(np.array([words], dtype=np.object_))
+
+    return Readings(
+        key=reading.key,
+        taken_at=frozen(np.array([to_microseconds(reading.taken_at)], dtype=np.int64)),
+        offset=frozen(np.array([reading.offset], dtype=np.int16)),
+        row=frozen(np.array([reading.row], dtype=np.int64)),
+        value=frozen(np.array([reading.value], dtype=np.float64)),
+        bound=frozen(np.array([reading.bound], dtype=np.int8)),
+        word=text(reading.word),
+        reference=frozen(np.array([reading.reference], dtype=np.float64)),
+        instrument=text(reading.instrument),
+        technician=text(reading.technician),
+        shift=text(reading.shift),
+        note=text(reading.note),
+        other={name: text(words) for name, words in reading.other.items()},
+    )
+
+
+def limits_for(state: MonitorState, taken_at: int) -> Limits | None:
+    """Return the control limits of a reading taken at `taken_at` in the current segment; None while it has none.
+
+    Those of the baseline that is signed off and in force then, else those that the segment's own readings set.
+    """
+    check = state.check
+    if state.limits is None or not state.limits.complete or not check.signed_baselines:
+        return state.limits
+    signed = in_force(check.signed_baselines, taken_at, since=state.since, unit=check.chart_unit)
+    return signed_limits(signed) if signed is not None else state.limits
+
+
+def _started(key: StreamKey, check: Check, events: Iterable[Event]) -> MonitorState:
+    """Return the state before the first reading."""
+    pending = tuple(sorted((event for event in events if _counts(event, check)), key=lambda event: event.at))
+    drift = start_drift(stream_model(check)) if check.early_warning and check.charted != "none" else None
+    return MonitorState(key, check, pending, RuleState.start(check.rules), drift)
 
 
 def _counts(event: Event, check: Check) -> bool:
     return starts_segment(event, check) or is_input(event, check)
 
 
-def update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
+def _charted_rows(readings: Readings, check: Check) -> tuple[ChartedReading, ...]:
+    """Return what is charted of `readings`, in time order."""
+    charted = charted_readings(readings, check)
+    names = ("taken_at", "row", "x", "bound", "resolution", "lower", "upper")
+    columns = (getattr(charted, name).tolist() for name in names)
+    return tuple(ChartedReading(*row) for row in zip(*columns, strict=True))
+
+
+def _update(state: MonitorState, reading: ChartedReading) -> tuple[MonitorState, tuple[Signal, ...]]:
     """Return the state after `reading`, and the signals it completes."""
     state = _past_events(state, reading.taken_at)
     state, warnings = _warn(state, reading)
@@ -145,36 +260,20 @@ def _past_events(state: MonitorState, taken_at: int) -> MonitorState:
         return state
     resetting = [event for event in reached if starts_segment(event, state.check)]
     inputs = (*state.inputs, *(event for event in reached if event not in resetting))
+    state = replace(state, pending=state.pending[len(reached) :], inputs=inputs)
     if not resetting:
-        return replace(state, pending=state.pending[len(reached) :], inputs=inputs)
-    return MonitorState(
-        check=state.check,
-        pending=state.pending[len(reached) :],
-        n=state.n,
+        return state
+    return replace(
+        state,
         first=state.n,
         because=resetting[-1].kind,
         baseline=(),
         limits=None,
         rules=RuleState.start(state.check.rules),
         before=None,
-        drift=state.drift,
         restart=True,
-        inputs=inputs,
-        times=state.times,
         since=to_microseconds(resetting[-1].at),
     )
-
-
-def limits_for(state: MonitorState, taken_at: int) -> Limits | None:
-    """Return the control limits of a reading taken at `taken_at` in the current segment; None while it has none.
-
-    Those of the baseline that is signed off and in force then, else those that the segment's own readings set.
-    """
-    check = state.check
-    if state.limits is None or not state.limits.complete or not check.signed_baselines:
-        return state.limits
-    signed = in_force(check.signed_baselines, taken_at, since=state.since, unit=check.chart_unit)
-    return signed_limits(signed) if signed is not None else state.limits
 
 
 def _learn(state: MonitorState, reading: ChartedReading) -> MonitorState:
@@ -200,10 +299,3 @@ def _range_beyond(before: ChartedReading | None, reading: ChartedReading, limits
         return False
     bound = np.array([before.bound, reading.bound], dtype=np.int8)
     return bool(ranges_beyond(np.array([before.x, reading.x]), bound, limits)[1])
-
-
-def charted_rows(charted: Charted) -> tuple[ChartedReading, ...]:
-    """Return the rows of `charted`, in time order."""
-    names = ("taken_at", "row", "x", "bound", "resolution", "lower", "upper")
-    columns = (getattr(charted, name).tolist() for name in names)
-    return tuple(ChartedReading(*row) for row in zip(*columns, strict=True))

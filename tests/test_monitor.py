@@ -10,12 +10,11 @@ from hypothesis import strategies as st
 
 from spc.catalogue.acceptance import Acceptance
 from spc.change_words import dated_by
-from spc.charted import charted_readings, check_of_stream
 from spc.monitor import MOVING_RANGE_RULE, monitor_stream
 from spc.records import Bound
 from spc.results import Signal, StreamResult
 from spc.rules import ALL_EIGHT
-from spc.step_monitor import charted_rows, start, update
+from spc.step_monitor import monitor_next, monitor_start, one_by_one
 from tests.made import KEY, START, cut, made_check, made_event, made_readings
 
 # Readings 21 and later of this stream are judged by limits from the first 20: mean 0.2, moving ranges all 0.02.
@@ -301,11 +300,11 @@ def test_a_cut_log_gives_the_same_signals_up_to_the_cut(case):
 @given(streams())
 def test_step_and_batch_agree_at_every_prefix(case):
     readings, events, check = case
-    state = start(check_of_stream(readings, check), events)
+    state = monitor_start(cut(readings, 0), events, check)
     signals: list[Signal] = []
 
-    for n, reading in enumerate(charted_rows(charted_readings(readings, check)), start=1):
-        state, new = update(state, reading)
+    for n, reading in enumerate(one_by_one(readings), start=1):
+        state, new = monitor_next(state, reading)
         signals.extend(new)
         batch = monitor_stream(cut(readings, n), events, check)
         assert tuple(signals) == batch.signals

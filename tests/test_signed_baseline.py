@@ -5,17 +5,16 @@ from datetime import UTC, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spc.change_words import change_start
-from spc.charted import charted_readings, check_of_stream
 from spc.monitor import MOVING_RANGE_RULE, monitor_stream
 from spc.results import SIGNED_OFF, WITHDRAWN, Signal, since_reset
 from spc.rules import ALL_EIGHT
 from spc.signals import episodes
 from spc.signed_baseline import SignedBaseline, in_force, moments
-from spc.step_monitor import charted_rows, limits_for, start, update
+from spc.step_monitor import limits_for, monitor_next, monitor_start, one_by_one
 from spc.stream_facts import awaited, baseline_facts
 from spc.times import to_microseconds
 from tests.made import START as FIRST_READING
@@ -123,6 +122,7 @@ VERSIONS = st.lists(
 )
 
 
+@settings(max_examples=40)
 @given(
     values=st.lists(st.sampled_from([0.12, 0.17, 0.19, 0.2, 0.21, 0.24, 0.3]), min_size=25, max_size=60),
     resets=st.lists(st.floats(0, 60), max_size=2),
@@ -136,17 +136,16 @@ def test_one_reading_at_a_time_says_the_same_at_every_prefix(values, resets, ver
     events = tuple(made_event("bath_changed", at_reading(each)) for each in resets)
     check = made_check(rules=ALL_EIGHT, rules_signal=True, early_warning=False, baseline=12, signed_baselines=signed)
     readings = made_readings(values)
-    used = check_of_stream(readings, check)
-    state = start(used, events)
+    state = monitor_start(cut(readings, 0), events, check)
     signals: list[Signal] = []
 
-    for i, row in enumerate(charted_rows(charted_readings(readings, used))):
-        state, fired = update(state, row)
+    for i, reading in enumerate(one_by_one(readings)):
+        state, fired = monitor_next(state, reading)
         signals += fired
         batch = monitor_stream(cut(readings, i + 1), events, check)
         assert tuple(signals) == batch.signals
         assert (
-            limits_for(state, row.taken_at) == batch.segments[-1].limits
+            limits_for(state, int(readings.taken_at[i])) == batch.segments[-1].limits
             or not state.n > since_reset(batch.segments).first + 12
         )
 

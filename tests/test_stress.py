@@ -12,15 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spc.as_json.scan import scan_json
-from spc.charted import charted_readings, check_of_stream
 from spc.ingest.tidy import LARGEST
 from spc.monitor import monitor_stream
 from spc.results import Signal
 from spc.rules import ALL_EIGHT
 from spc.scan import scan
-from spc.step_monitor import charted_rows, start, update
+from spc.step_monitor import monitor_next, monitor_start, one_by_one
 from spc.watch import Watch
-from tests.made import START, made_check, made_event, made_readings
+from tests.made import START, cut, made_check, made_event, made_readings
 
 HEADER = "taken_at,line,check,position,value\n"
 STEADY = [0.19, 0.21, 0.2, 0.22, 0.18] * 4
@@ -30,9 +29,9 @@ ENDS = st.sampled_from([0.0, SMALLEST, 1e-310, 1e-200, 0.2, 0.21, 1e15, 1e29, LA
 
 
 def one_at_a_time(readings, events, check):
-    state, signals = start(check_of_stream(readings, check), events), list[Signal]()
-    for reading in charted_rows(charted_readings(readings, check)):
-        state, new = update(state, reading)
+    state, signals = monitor_start(cut(readings, 0), events, check), list[Signal]()
+    for reading in one_by_one(readings):
+        state, new = monitor_next(state, reading)
         signals.extend(new)
     return state, tuple(signals)
 
