@@ -13,6 +13,7 @@ from spc.catalogue.table import Length
 from spc.charted import check_of_stream
 from spc.containment import ExposureWindow, windows_of
 from spc.errors import InputError
+from spc.formats import formats_now
 from spc.ingest.csv_log import read_log
 from spc.ingest.dates import machine_zone
 from spc.ingest.event_log import read_events
@@ -31,6 +32,7 @@ from spc.records import Event, Readings, StreamKey
 from spc.results import StreamResult
 from spc.schedule.ledger import Ledger, ledger
 from spc.schedule.site_calendar import AROUND_THE_CLOCK, load_calendar
+from spc.shown import windows_shown
 
 if TYPE_CHECKING:
     from spc.store.decided import Decided
@@ -187,6 +189,12 @@ def exposed(audit: Audit, wanted: Wanted) -> tuple[ExposureWindow, ...]:
     """Return the exposure windows of the streams asked for, in time order."""
     results = audit.monitored(key for key in audit.streams if wanted.holds(key))
     return windows_of(results, audit.streams, audit.ledger.operations, now=audit.ledger.now)
+
+
+def exposed_shown(audit: Audit, windows: Iterable[ExposureWindow]) -> tuple[ExposureWindow, ...]:
+    """Return exposure windows as people read them: what was read and asked in the units and formats that hold now."""
+    windows = tuple(windows)
+    return windows_shown(windows, audit.monitored({window.key for window in windows}), formats_now())
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from spc.catalogue.check import Check
 from spc.charted import deviation_percent
 from spc.coarse.repeats import equal_run_chance
 from spc.entry import Written
+from spc.formats import label
 from spc.records import Bound
 from spc.results import StreamResult
 from spc.screening.repeated import SHORTEST
@@ -122,7 +123,7 @@ def _slip(result: StreamResult | None, written: Written, check: Check) -> Doubt 
         meant = float(convert([written.value], unit, check.unit)[0])
         if low <= meant * size / written.value <= high:
             read = with_unit(short(meant), check.unit_label)
-            says = f"{typed} is far from {usual}. Was it read in {unit}? Then it is {read}."
+            says = f"{typed} is far from {usual}. Was it read in {label(unit)}? Then it is {read}."
             return Doubt("unit", says)
     for factor in POINTS:
         if low <= factor * size <= high:

@@ -6,7 +6,8 @@ from datetime import datetime
 
 from spc.containment import ExposureWindow
 from spc.errors import InputError
-from spc.failures import FailureRecord, FailureStep, WrittenStep, open_record, with_step
+from spc.failures import FailureRecord, FailureStep, WrittenStep, asked_text, open_record, with_step
+from spc.formats import AS_IT_CAME, formats_of
 from spc.records import StreamKey
 from spc.store.store import Store
 
@@ -50,6 +51,24 @@ def failure_book(store: Store, windows: Iterable[ExposureWindow]) -> FailureBook
         passed_at = window.passed_at if window is not None else record.passed_at
         records.setdefault(place, replace(record, passed_at=passed_at, steps=tuple(steps.get(place, ()))))
     return FailureBook(found, records)
+
+
+def book_shown(book: FailureBook, shown: Iterable[ExposureWindow]) -> FailureBook:
+    """Return a book to read: what was read and asked as in `shown`, its exposure windows in the site's units.
+
+    A record that no longer says what the readings do was opened before a correction, and stays as it was opened.
+    """
+    windows = {(window.key, window.failed_at): window for window in shown}
+
+    def told(place: Place, record: FailureRecord) -> FailureRecord:
+        kept, seen = book.windows.get(place), windows.get(place)
+        if kept is None or seen is None:
+            return record
+        with formats_of(AS_IT_CAME):
+            same = (record.failed, record.asked) == (kept.failed, asked_text(kept))
+        return replace(record, failed=seen.failed, asked=asked_text(seen)) if same else record
+
+    return FailureBook(windows, {place: told(place, record) for place, record in book.records.items()})
 
 
 def window_at(book: FailureBook, key: StreamKey, failed_at: datetime) -> ExposureWindow:

@@ -117,12 +117,11 @@ def open_record(window: ExposureWindow, *, at: datetime, by: str) -> FailureReco
         InputError: nobody is named, or `at` has no zone or lies before the failure.
     """
     _refuse_time(at, window.failed_at, "the check failed")
-    acceptance = window.check.acceptance
     return FailureRecord(
         key=window.key,
         failed_at=window.failed_at,
         failed=window.failed,
-        asked=": ".join(filter(None, (bounds_text(acceptance, window.check), source_text(acceptance)))),
+        asked=asked_text(window),
         last_good=window.last_good,
         passed_at=window.passed_at,
         lots=window.lots,
@@ -130,6 +129,12 @@ def open_record(window: ExposureWindow, *, at: datetime, by: str) -> FailureReco
         opened_at=at,
         opened_by=_named(by, "by", "who opens the record"),
     )
+
+
+def asked_text(window: ExposureWindow) -> str:
+    """Return the acceptance limits that a check failed, with document and revision."""
+    acceptance = window.check.acceptance
+    return ": ".join(filter(None, (bounds_text(acceptance, window.check), source_text(acceptance))))
 
 
 def passed_again(record: FailureRecord, at: datetime) -> FailureRecord:

@@ -221,6 +221,9 @@ def kept(small, tmp_path) -> list[str]:
     return ["--store", address, *small[1:]]
 
 
+LAMP = ((3, 2450), (4, 2440), (5, 860))
+"""Day and reading of a lamp that fails."""
+
 FAILED_BATH = ["--line", "Line 1", "--check", "bath_concentration", "--position", "tank", "--at", "2025-03-03T14:10"]
 
 
@@ -256,6 +259,26 @@ def test_what_cannot_follow_is_refused_and_writes_nothing(kept):
         run("failed", *kept, *FAILED_BATH, "--step", "told", "--by", "T2")
 
     assert as_json("failed", *kept)["records"] == []
+
+
+def test_failed_checks_are_printed_as_the_site_writes_and_kept_as_they_came(tmp_path):
+    site = tmp_path / "site.toml"
+    site.write_text('[site]\nunits = "customary"\ndecimal = "comma"\n[site.shown]\nirradiance = "W/m2"\n', "utf-8")
+    log = tmp_path / "lamp.csv"
+    rows = [f"2025-03-0{day}T06:10,L1,uva_irradiance,lamp 1,{value}" for day, value in LAMP]
+    log.write_text("\n".join(["taken_at,line,check,position,value", *rows]), "utf-8")
+    store = ["--store", str(tmp_path / "lamp.db"), "--catalogue", str(site), "--zone", "Europe/Vienna"]
+    run("import", str(log), *store)
+    asked = (*store, "--now", "2025-03-06T12:00")
+    of_lamp = ("--line", "L1", "--check", "uva_irradiance", "--position", "lamp 1", "--at", "2025-03-05T06:10")
+
+    assert "8,60 W/m²" in run("exposed", *asked)
+    assert "8,60 W/m²" in run("failed", *asked)
+    said = run("failed", *asked, *of_lamp, "--step", "told", "--words", "shift lead", "--by", "T2")
+    assert "8,60 W/m²; asked: at least 10 W/m²" in said
+    (record,) = as_json("failed", *asked)["records"]
+    assert record["read"] == "860 µW/cm²"
+    assert "at least 1000 µW/cm²" in record["asked"]
 
 
 def test_a_step_of_no_failed_check_is_refused(kept):

@@ -8,6 +8,7 @@ import pytest
 from spc.catalogue.load import starter
 from spc.entry import Written, of_stream
 from spc.entry_doubts import COPIED, doubts, usual_range
+from spc.formats import label
 from spc.monitor import monitor_stream
 from spc.records import NOT_RUN, Bound, StreamKey
 from spc.results import StreamResult
@@ -49,7 +50,7 @@ def test_a_reading_in_another_unit_is_asked_about_with_what_it_would_be(check, b
     (doubt,) = asked(check, stream(check, before), typed)
 
     assert doubt.kind == "unit"
-    assert f"read in {unit}?" in doubt.says
+    assert f"read in {label(unit)}?" in doubt.says
 
 
 @pytest.mark.parametrize("factor", [10, 0.1, 100, 0.01])

@@ -280,7 +280,7 @@
   }
 
   function when(card) {
-    return make("span", { class: "entry-when entry-when-" + card.when.replace(" ", "-") }, card.due || "no clock sets this check");
+    return make("span", { class: "entry-when entry-when-" + card.when.replace(" ", "-") }, card.due || "no interval is set for this check");
   }
 
   function card(one) {

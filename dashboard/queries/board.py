@@ -12,6 +12,7 @@ from dashboard.queries.words import stream_id, unconfirmed, value_and_unit, view
 from dashboard.urls import ROWS, write_href
 from dashboard.views import STATE_WORDS, BoardPage, Due, Line, Tile, Todo
 from spc.as_of import RowsAhead
+from spc.catalogue.check import Check
 from spc.check_due import CheckDue, due_soon
 from spc.figures import course
 from spc.formats import formats_now
@@ -251,7 +252,14 @@ def _due_words(result: StreamResult, state: StreamState, stands: Standing, resti
     """Return since when a check is overdue; "" where it is one of the next, or the whole line rests, said once."""
     if resting or _soon(result, stands):
         return ""
-    return _late_since(state, year) if state.word == "overdue" else state.due_text
+    if state.word == "overdue":
+        return _late_since(state, year)
+    return state.due_text or (_without_clock(result.check) if result.key not in stands.due else "")
+
+
+def _without_clock(check: Check) -> str:
+    """Return when a check that no clock sets is due, short: "due after every demagnetisation"."""
+    return "" if check.interval.every is not None else f"due {re.split('[,;]', check.interval.words)[0]}".strip()
 
 
 def _tile(result: StreamResult, state: StreamState, year: int) -> Tile:

@@ -20,6 +20,7 @@ from spc.entry import Written, as_readings, cut_after, needs_reference, of_strea
 from spc.entry_doubts import doubts
 from spc.errors import InputError
 from spc.figures import course
+from spc.formats import label
 from spc.ingest.clean import Number
 from spc.records import NOT_RUN, Bound, StreamKey
 from spc.results import StreamResult
@@ -159,7 +160,7 @@ def _unit(body: Sent, check: Check) -> str:
     """Return the unit that an entry was typed in: the one it names, else that of the catalogue."""
     unit = body["unit"] or check.unit
     if not (same_unit(unit, check.unit) or check_in(check, unit).kept_in):
-        raise InputError(f"{check.title} is not read in {unit}; open the page again.")
+        raise InputError(f"{check.title} is not read in {label(unit)}; open the page again.")
     return unit
 
 

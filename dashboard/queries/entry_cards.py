@@ -111,7 +111,7 @@ def _card(
         position=key.position,
         kind=entry.kind,
         when=when_due(due, now, shift_at(known.calendar, key.line, now, zone)[1]) if read is not None else "due now",
-        due=_due_words(due, state.due_text if state else "Nothing written down yet", known),
+        due=_due_words(check, due, state.due_text if state else "Nothing written down yet", known),
         unit=seen.unit_label,
         unit_code=seen.unit,
         step=None if seen.kept_in else seen.resolution,  # another unit, other steps
@@ -135,10 +135,13 @@ def _card(
     )
 
 
-def _due_words(due: CheckDue | None, text: str, known: Known) -> str:
-    if text or due is None or due.by is None:
+def _due_words(check: Check, due: CheckDue | None, text: str, known: Known) -> str:
+    """Return when a check is due; where no clock says, what the catalogue says: "due after every demagnetisation"."""
+    if text or (due is None and not check.interval.words):
         return text
-    return f"next due {time_text(due.by, known.zone)}"
+    if due is None:
+        return f"due {check.interval.words}"
+    return f"next due {time_text(due.by, known.zone)}" if due.by is not None else "due before the line runs again"
 
 
 def _places(check: Check) -> int:

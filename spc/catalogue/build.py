@@ -7,6 +7,7 @@ from spc.catalogue.acceptance import Acceptance, LimitRule, Mark, plain_word
 from spc.catalogue.check import EXPLAINING_EVENTS, LINE_EVENTS, RESETTING_EVENTS, AcceptanceAt, Check, Interval
 from spc.catalogue.table import ON_CONDITION, Table, nearest, shown
 from spc.errors import InputError
+from spc.formats import label
 from spc.records import NOT_RUN
 from spc.rules import RULES, RuleSetting, rule_of
 from spc.units import same_unit
@@ -44,7 +45,7 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
     if judged:
         _refuse_measured_keys(table)
     unit = "" if judged else table.text("unit")
-    label = unit if "unit_label" not in table.values else table.text("unit_label")
+    in_words = label(unit) if "unit_label" not in table.values else table.text("unit_label")
     charted = "none" if judged else table.one_of("chart", ("value", "magnitude", "deviation", "none"), default="value")
     on_chart = charted != "none"
     possible = table.named("possible")
@@ -55,8 +56,8 @@ def check_from(key: str, table: Table, defaults: Table) -> Check:
         title=table.text("title"),
         kind="judged" if judged else "measured",
         unit=unit,
-        unit_label=label,
-        chart_unit="%" if charted == "deviation" else label,
+        unit_label=in_words,
+        chart_unit="%" if charted == "deviation" else in_words,
         charted=cast(Literal["value", "magnitude", "deviation", "none"], charted),
         decimals=table.whole("decimals", least=0, most=9) if "decimals" in table.values else 0 if judged else 2,
         resolution=table.above_zero("resolution"),

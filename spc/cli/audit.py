@@ -121,6 +121,7 @@ def exposed(
 ) -> None:
     """Tell what each failed check leaves open: from the last good check to the failed one."""
     from spc.audit import exposed as windows_of
+    from spc.audit import exposed_shown
 
     found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     day = _day(on, "--on")
@@ -136,7 +137,7 @@ def exposed(
     else:
         from spc.printed.exposed import exposed_printed
 
-        console().print(exposed_printed(windows, found.ledger.zone))
+        console().print(exposed_printed(exposed_shown(found, windows), found.ledger.zone))
 
 
 def instruments(
@@ -221,10 +222,11 @@ def failed(
     as_json: AsJson = False,
 ) -> None:
     """Keep the record of a failed check: who was told, what was held, found and decided, who closed it."""
-    from spc.audit import audit_store
+    from spc.audit import audit_store, exposed_shown
     from spc.audit import exposed as windows_of
-    from spc.failure_book import failure_book, window_at, write_step
+    from spc.failure_book import book_shown, failure_book, window_at, write_step
     from spc.failures import FailureStep
+    from spc.formats import AS_IT_CAME, formats_of
     from spc.records import StreamKey
     from spc.store.store import Store
 
@@ -237,7 +239,8 @@ def failed(
     with Store.open(store, must_exist=True) as kept:
         found = audit_store(kept, catalogue=catalogue, calendar=calendar, zone=zone_named(zone), now=moment)
         wanted = wanted_streams(found, line, check, position)
-        book = failure_book(kept, windows_of(found, wanted))
+        with formats_of(AS_IT_CAME):  # what is written down about them is kept as it came
+            book = failure_book(kept, windows_of(found, wanted))
         if step is not None and at is not None:
             key = StreamKey(line or "", check or "", position or "")
             failed_at = moment_given(at, "--at") or clock
@@ -248,12 +251,14 @@ def failed(
             written = FailureStep(step, found.ledger.now, who, words)  # type: ignore[arg-type]  # refused where it is none
             write_step(kept, book, window, written, who=who, now=clock)
             book = failure_book(kept, (window,))
+    if not as_json:
+        book = book_shown(book, exposed_shown(found, book.windows.values()))
     records = [
         record
         for place, record in book.records.items()
         if wanted.holds(place[0]) and (step is None or place in book.windows)
     ]
-    unwritten = [] if step is not None else book.without_record
+    unwritten = () if step is not None else book.without_record
     if as_json:
         from spc.as_json.audit import failures_json
 

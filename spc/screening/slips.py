@@ -7,6 +7,7 @@ from datetime import tzinfo
 import numpy as np
 
 from spc.arrays import BoolArray, FloatArray, IntArray
+from spc.formats import label
 from spc.records import Bound
 from spc.results import StreamResult
 from spc.screening.level import distances, running_median, spread_in_steps
@@ -122,7 +123,7 @@ def _slip(result: StreamResult, size: float, level: float, usual: float) -> Slip
     """Return what makes a reading fit best; a unit of the same quantity comes before a decimal point."""
     check = result.check
     units = [
-        Slip(f"written in {unit}", float(convert([size], unit, check.unit)[0]), 0.0)
+        Slip(f"written in {label(unit)}", float(convert([size], unit, check.unit)[0]), 0.0)
         for unit in units_like(check.unit)[1:]
     ]
     points = [Slip(f"with its decimal point {_moved(factor)}", size * factor, 0.0) for factor in POINTS]

@@ -180,7 +180,7 @@ def test_what_is_counted_in_operation_has_no_moment_without_a_calendar(load):
 def test_a_check_of_the_sites_own(load):
     check = load(OWN).checks["washer"]
 
-    assert (check.unit_label, check.charted, check.baseline) == ("degC", "value", 20)
+    assert (check.unit, check.unit_label, check.charted, check.baseline) == ("degC", "°C", "value", 20)
     assert check.acceptance == Acceptance()
     assert check.interval.every is None
     assert check.obliges

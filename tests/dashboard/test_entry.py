@@ -11,6 +11,7 @@ from dashboard.app import create_app
 from dashboard.auth import Person
 from dashboard.pages.entry import LARGEST_BODY
 from dashboard.urls import WRITE_CARDS, WRITE_CORRECT, WRITE_KEEP, WRITE_REACT
+from spc.records import StreamKey
 from spc.store.entries import Calibration, Correction, Instrument, Reaction
 from spc.store.store import Store
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
@@ -90,9 +91,20 @@ def test_an_unlikely_value_is_asked_about_and_kept_when_it_is_meant(client, quer
     kinds = [one["kind"] for one in told["asks"]]
 
     assert (status, told["state"], kinds) == (200, "asks", ["unit"])
-    assert "read in mW/cm2" in told["asks"][0]["says"]
+    assert "read in mW/cm²" in told["asks"][0]["says"]
     assert len(queries.store.streams()[LAMP]) == before
     assert keep(client, LAMP, "1.8", sure=kinds)[1]["state"] == "kept"
+
+
+def test_a_check_that_no_clock_sets_says_when_it_is_due_all_the_same(client, queries):
+    field = StreamKey("Line 1", "residual_field", "after demagnetisation")
+    keep(client, field, "0.5")
+    _, found = cards(client)
+
+    assert found[key_of(field)]["when"] == "later"
+    assert found[key_of(field)]["due"] == "due after every demagnetisation, lot by lot"
+    (tile,) = [tile for tile in queries.board().tiles if tile.title == "Residual field"]
+    assert tile.due == "due after every demagnetisation"
 
 
 def test_an_entry_that_arrives_twice_is_kept_once(client, queries):

@@ -16,8 +16,8 @@ from tests.screening.streams import START, N, bath, kinds, lamp, noise, stream
 @pytest.mark.parametrize(
     ("check", "values", "step", "factor", "text"),
     [
-        ("uva_irradiance", lamp(50), 10, 0.001, "written in mW/cm2"),
-        ("uva_irradiance", lamp(51), 10, 0.01, "written in W/m2"),
+        ("uva_irradiance", lamp(50), 10, 0.001, "written in mW/cm²"),
+        ("uva_irradiance", lamp(51), 10, 0.01, "written in W/m²"),
         ("uva_irradiance", lamp(52), 10, 10.0, "with its decimal point 1 place to the left"),
         ("ambient_light", 0.7 * np.exp(0.15 * noise(53)), 0.1, 10.764, "written in lx"),
         ("bath_concentration", bath(54), 0.01, 10.0, "with its decimal point 1 place to the left"),
@@ -43,7 +43,7 @@ def test_fahrenheit_among_celsius_is_a_unit_too():
 
     (question,) = screen([stream("bath_temperature", np.round(values * 2) / 2)])
 
-    assert "written in degF" in question.sentence
+    assert "written in °F" in question.sentence
     assert question.evidence["as_meant"] == pytest.approx(22.2, abs=0.1)
 
 
