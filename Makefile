@@ -11,7 +11,7 @@ help:
 	@echo "make check     the part of the gate that only reads the code"
 	@echo "make audit   whether a weakness of a package in the lock is known (asks the package index)"
 	@echo "make bench     speed figures (DEVELOPERS.md says how to read them)"
-	@echo "make soak      the board under load for ten minutes; every entry accounted for"
+	@echo "make soak      the board under load for 18 minutes; every entry accounted for"
 	@echo "make fuzz      bad input for every reader and page; ARGS='--executions 1000000'"
 	@echo "make coverage  every test, and which lines and branches of the program none of them takes"
 	@echo "make lowest    the tests on the lowest versions of everything that pyproject.toml allows"

@@ -414,7 +414,7 @@ def bench(arguments: List[str]) -> NoReturn:
 
 
 def soak(arguments: List[str]) -> NoReturn:
-    """Put the board under load for ten minutes and account for every entry; --minutes and more go to tests.soak."""
+    """Put the board under load for 18 minutes and account for every entry; --minutes and more go to tests.soak."""
     set_up()
     become(PYTHON, "-m", "tests.soak", *arguments)
 

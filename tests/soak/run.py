@@ -34,7 +34,8 @@ LATEST_LOOK = 20.0
 class Plan:
     """Who takes part, and for how long."""
 
-    seconds: float = 600.0
+    seconds: float = 600.0  # over which memory has to stand
+    warm_up: float = 480.0  # before them, everybody taking part: until the server's caches and heaps are filled
     screens: int = 100  # a fifth of them on the page of one stream
     people: int = 20
     pause: float = 30.0  # between two entries of one person, seconds
@@ -53,14 +54,13 @@ class Outcome:
     faults: tuple[str, ...]  # what was lost, doubled or wrong
     entries: int  # found in the record
     rows: int
-    memory: list[tuple[float, float]]  # seconds since the start, MiB
+    memory: list[tuple[float, float]]  # seconds since the end of the warm-up, MiB
     cpu: float  # processor seconds of the server
     seconds: float
 
     def slope(self) -> float:
-        """Return how memory rose over the last half, MiB an hour."""
-        half = [each for each in self.memory if each[0] >= self.memory[-1][0] / 2]
-        at, mib = np.array(half).T
+        """Return how memory rose once all was warm, MiB an hour."""
+        at, mib = np.array([each for each in self.memory if each[0] >= 0]).T
         return float(np.polyfit(at / 3600, mib, 1)[0])
 
 
@@ -139,11 +139,10 @@ async def _soak(
     following = asyncio.gather(*screens)
     writing = asyncio.gather(*people, growing_log(log, FIRST_ROWS, end, told, plan.row_every))
     watching = Connection(*where, Times())
-    while (left := plan.seconds - (time.perf_counter() - started)) > 0:
+    warm = started + plan.warm_up
+    while (left := warm + plan.seconds - time.perf_counter()) > 0:
         await asyncio.sleep(min(5.0, left))
-        memory.append(
-            (time.perf_counter() - started, (await figure(watching, "process_resident_memory_bytes")) / 2**20)
-        )
+        memory.append((time.perf_counter() - warm, (await figure(watching, "process_resident_memory_bytes")) / 2**20))
     end.set()
     await writing
     due, until = before + len(told.kept) + told.rows - FIRST_ROWS, time.perf_counter() + LATEST_LOOK

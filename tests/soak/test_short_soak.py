@@ -12,7 +12,7 @@ from tests.soak.run import Plan, soak, waits
 @pytest.mark.skipif(os.name == "nt", reason="Windows ends a process in another way")
 def test_screens_people_and_a_log_at_once_lose_nothing_and_double_nothing(tmp_path):
     settings = stored_settings(tmp_path, calendar=False)
-    plan = Plan(seconds=12, screens=10, people=4, pause=1.5, row_every=1.0, seed=3)
+    plan = Plan(seconds=10, warm_up=2, screens=10, people=4, pause=1.5, row_every=1.0, seed=3)
     outcome = soak(tmp_path / "store.db", plan, catalogue=settings.catalogue)
 
     assert outcome.faults == ()
