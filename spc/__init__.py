@@ -18,7 +18,9 @@ if TYPE_CHECKING:
         cusum_run_length,
         estimated_limits_run_length,
         ewma_run_length,
+        ewma_start_up_run_length,
         ewma_width,
+        one_sided_cusum_run_length,
         rule_set_run_length,
     )
     from spc.arl.cost import ChartRules, RuleSetCost, compare_rule_sets
@@ -62,7 +64,7 @@ if TYPE_CHECKING:
     from spc.charts.individuals import IndividualsLimits, individuals_limits, individuals_plot, moving_range_plot
     from spc.charts.residuals import ResidualLimits, residual_limits, residual_plot
     from spc.charts.shape import Plotted
-    from spc.charts.skewed import SkewedLimits, skewed_limits, skewed_plot, time_between_limits
+    from spc.charts.skewed import SkewedLimits, likeliest_power, skewed_limits, skewed_plot, time_between_limits
     from spc.charts.trend import TrendLimits, trend_limits, trend_plot
     from spc.coarse.censored import NormalFit, WeibullFit, fit_normal, fit_weibull
     from spc.coarse.censored import intervals as reading_intervals
@@ -127,7 +129,7 @@ if TYPE_CHECKING:
         missed_and_false,
         weighted_kappa,
     )
-    from spc.measurement.bias import Bias, Linearity, linearity
+    from spc.measurement.bias import Bias, Linearity, bias_by_range, linearity
     from spc.measurement.bias import bias as bias_of
     from spc.measurement.gauge import (
         CrossedStudy,
@@ -140,6 +142,7 @@ if TYPE_CHECKING:
     from spc.measurement.generalised_limits import generalised_limits as generalised_limits_of
     from spc.monitor import monitor_stream
     from spc.printed import printed as printed_of
+    from spc.printed.charts import hits_printed, plotted_printed
     from spc.records import Bound, Event, QuarantinedRow, Reading, Readings, RowCount, StreamKey
     from spc.results import Failure, Forecast, Limits, Segment, Signal, StreamResult
     from spc.rule_choice.cost import RulesCost
@@ -241,6 +244,7 @@ __all__ = [
     "autocorrelation_effect",
     "autocorrelation_figure",
     "baseline_review_figure",
+    "bias_by_range",
     "bias_figure",
     "bias_of",
     "capability_figure",
@@ -270,6 +274,7 @@ __all__ = [
     "ewma_limits",
     "ewma_plot",
     "ewma_run_length",
+    "ewma_start_up_run_length",
     "ewma_width",
     "false_alarm_spread",
     "false_alarm_spread_figure",
@@ -287,12 +292,14 @@ __all__ = [
     "goodness_of_fit_of",
     "guarded_acceptance",
     "guarded_rejection",
+    "hits_printed",
     "individuals_limits",
     "individuals_plot",
     "kappa_figure",
     "lag_correlations",
     "level_changes",
     "level_changes_figure",
+    "likeliest_power",
     "linearity",
     "linearity_figure",
     "load_catalogue",
@@ -309,10 +316,12 @@ __all__ = [
     "normal_fraction_outside",
     "normal_interval",
     "one_by_one",
+    "one_sided_cusum_run_length",
     "ordered_bound",
     "ordered_interval",
     "passes_between_limits",
     "passes_between_plot",
+    "plotted_printed",
     "printed_of",
     "probability_of_conformance",
     "probability_of_conformance_of_a_process",
@@ -366,12 +375,13 @@ _HOMES = {
     "spc.measurement.agreement": "Kappa MissedAndFalse cohen_kappa fleiss_kappa missed_and_false weighted_kappa",
     "spc.arl": (
         "EstimatedLimits RunLength autocorrelation_effect cusum_height cusum_run_length "
-        "estimated_limits_run_length ewma_run_length ewma_width rule_set_run_length"
+        "estimated_limits_run_length ewma_run_length ewma_start_up_run_length ewma_width one_sided_cusum_run_length "
+        "rule_set_run_length"
     ),
     "spc.arl.cost": "ChartRules RuleSetCost compare_rule_sets",
     "spc.autocorrelation": "FirstOrder LagCorrelations first_order lag_correlations",
     "spc.baseline": "BaselineReview review_baseline",
-    "spc.measurement.bias": "Bias Linearity bias_of linearity",
+    "spc.measurement.bias": "Bias Linearity bias_by_range bias_of linearity",
     "spc.capability.indices": "Capability Specification capability_of",
     "spc.catalogue.acceptance": "Acceptance",
     "spc.catalogue.check": "Catalogue Check",
@@ -388,7 +398,7 @@ _HOMES = {
     "spc.charts.individuals": "IndividualsLimits individuals_limits individuals_plot moving_range_plot",
     "spc.charts.residuals": "ResidualLimits residual_limits residual_plot",
     "spc.charts.shape": "Plotted",
-    "spc.charts.skewed": "SkewedLimits skewed_limits skewed_plot time_between_limits",
+    "spc.charts.skewed": "SkewedLimits likeliest_power skewed_limits skewed_plot time_between_limits",
     "spc.charts.trend": "TrendLimits trend_limits trend_plot",
     "spc.conformance": (
         "AcceptanceZone Conformance Risks guarded_acceptance guarded_rejection probability_of_conformance "
@@ -421,6 +431,7 @@ _HOMES = {
     "spc.limits_uncertainty": "FalseAlarmSpread false_alarm_spread",
     "spc.monitor": "monitor_stream",
     "spc.printed": "printed_of",
+    "spc.printed.charts": "hits_printed plotted_printed",
     "spc.capability.probability_plot": "ProbabilityPlot probability_plot_of",
     "spc.capability.by_quantiles": "QuantileCapability quantile_capability_of",
     "spc.records": "Bound Event QuarantinedRow Reading Readings RowCount StreamKey",

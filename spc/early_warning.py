@@ -254,17 +254,6 @@ def early_warning_compiled(
     )
 
 
-def watch_stream(charted: Charted, events: Iterable[Event], check: Check) -> tuple[Signal, ...]:
-    """Return the early-warning signals of one stream, one for each reading at which a drift or a step shows.
-
-    A signal at a reading depends on readings and events up to it alone.
-    """
-    if check.charted == "none":
-        return ()
-    _, outcomes = early_warning(charted, events, check)
-    return warning_signals(charted, dict(enumerate(outcomes)))
-
-
 def warning_signals(charted: Charted, outcomes: Mapping[int, DriftOutcome]) -> tuple[Signal, ...]:
     """Return the signals among what was known after readings of a stream, by their place in `charted`."""
     return tuple(

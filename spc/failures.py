@@ -137,16 +137,6 @@ def asked_text(window: ExposureWindow) -> str:
     return ": ".join(filter(None, (bounds_text(acceptance, window.check), source_text(acceptance))))
 
 
-def passed_again(record: FailureRecord, at: datetime) -> FailureRecord:
-    """Return the record with the time at which the check passed again.
-
-    Raises:
-        InputError: `at` has no zone or lies before the failure.
-    """
-    _refuse_time(at, record.failed_at, "the check failed")
-    return replace(record, passed_at=at)
-
-
 def with_step(record: FailureRecord, step: FailureStep) -> FailureRecord:
     """Return the record with one step more.
 

@@ -28,7 +28,7 @@ from spc.measurement import agreement, bias
 from spc.measurement.gauge import crossed_study
 from spc.measurement.gauge_ranges import range_study
 from spc.measurement.generalised_limits import generalised_limits
-from spc.measurement.least_squares import straight_line
+from spc.measurement.least_squares import polynomial
 from spc.rules import ALL_EIGHT, RULE_SETS, run_rules
 from spc.sigma import sigma_with_floor
 
@@ -113,7 +113,7 @@ def made() -> Mapping[str, Any]:
         "divisions": study.divisions,
         "bias": bias.bias(READINGS, 0.2),
         "linearity": bias.linearity(AGAINST, REFERENCES),
-        "line": straight_line(REFERENCES, AGAINST),
+        "line": polynomial(REFERENCES, AGAINST, degree=1),
         "kappa of two": agreement.cohen_kappa(JUDGED, KNOWN),
         "missed and false": agreement.missed_and_false(JUDGED, KNOWN, ["bad"]),
         "conformance": conformance.probability_of_conformance(0.38, 0.02, LIMITS),

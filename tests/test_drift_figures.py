@@ -4,12 +4,13 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
+import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 import pytest
 
 from spc.figures import all_readings, stream_figure
 from spc.figures.compared import Compared
 from spc.figures.notes import NoteMark
-from spc.figures.other_chart import broken, other_chart_figure
+from spc.figures.other_chart import broken, other_chart_drawing
 from spc.figures.same_line import Beside, same_line_figure
 from spc.figures.split import MOST, split_figure
 from spc.monitor import monitor_stream
@@ -33,7 +34,7 @@ def trace(figure, name):
 @pytest.mark.parametrize("key", ["ewma", "cusum", "trend", "residuals", "skewed"])
 def test_values_and_limits_are_those_of_the_chart_and_break_at_a_segment(line, key):
     result, other = line[BATH], other_chart(line[BATH], key)
-    figure = other_chart_figure(result, other, zone=ZONE, window=all_readings(result))
+    figure = go.Figure(other_chart_drawing(result, other, zone=ZONE, window=all_readings(result)))
     drawn = trace(figure, other.chart.lines[0])
     values = [y for x, y in zip(drawn.x, drawn.y, strict=True) if x is not None]
 
@@ -44,7 +45,7 @@ def test_values_and_limits_are_those_of_the_chart_and_break_at_a_segment(line, k
 
 def test_what_is_beyond_a_limit_is_ringed(line):
     result, other = line[LAMP], other_chart(line[LAMP], "cusum")
-    figure = other_chart_figure(result, other, zone=ZONE, window=all_readings(result))
+    figure = go.Figure(other_chart_drawing(result, other, zone=ZONE, window=all_readings(result)))
 
     assert len(trace(figure, "beyond a limit of this chart").x) == int((other.plotted.side != 0).sum()) > 5
 

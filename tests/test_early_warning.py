@@ -7,10 +7,18 @@ import pytest
 
 from spc.catalogue.load import load_catalogue
 from spc.charted import charted_readings
-from spc.early_warning import early_warning, stream_model, watch_stream
+from spc.early_warning import early_warning, stream_model, warning_signals
+from spc.monitor import monitor_stream
 from tests.made import START, made_check, made_event, made_readings
 
 CHECKS = load_catalogue().checks
+
+
+def signals_of(readings, check, events=()):
+    """Return the early-warning signals of one stream."""
+    charted = charted_readings(readings, check)
+    _, outcomes = early_warning(charted, events, check)
+    return warning_signals(charted, dict(enumerate(outcomes)))
 
 
 def drifting(n=90, onset=60):
@@ -38,7 +46,7 @@ def test_a_drift_is_a_signal_at_its_reading():
     readings = made_readings(drifting().tolist())
     charted = charted_readings(readings, check)
 
-    found = watch_stream(charted, (), check)
+    found = signals_of(readings, check)
 
     assert 61 <= found[0].position <= 75
     assert {(s.chart, s.side) for s in found} == {("early_warning", "low")}
@@ -50,12 +58,11 @@ def test_a_recorded_bath_change_is_no_signal_and_a_top_up_explains_no_more_than_
     check = made_check(resolution=0.05)
     x = np.concatenate((drifting(60), 0.10 + drifting(60)))
     readings = made_readings(x.tolist())
-    charted = charted_readings(readings, check)
 
     def seen(kind):
-        return watch_stream(charted, [made_event(kind, START + timedelta(hours=8 * 60))], check)
+        return signals_of(readings, check, [made_event(kind, START + timedelta(hours=8 * 60))])
 
-    without = watch_stream(charted, (), check)
+    without = signals_of(readings, check)
     assert seen("bath_changed") == ()
     topped_up = seen("bath_topped_up")
     assert topped_up[0].position > without[0].position  # half of 0.10 at once is more than a top-up explains
@@ -65,20 +72,19 @@ def test_a_recorded_bath_change_is_no_signal_and_a_top_up_explains_no_more_than_
 def test_signals_do_not_look_ahead():
     check = made_check(resolution=0.05)
     readings = made_readings(drifting().tolist())
-    whole = watch_stream(charted_readings(readings, check), (), check)
+    whole = signals_of(readings, check)
 
     for n in (40, 66, 70, 80):
-        cut = watch_stream(charted_readings(made_readings(drifting()[:n].tolist()), check), (), check)
+        cut = signals_of(made_readings(drifting()[:n].tolist()), check)
         assert cut == tuple(s for s in whole if s.position < n)
 
 
 def test_a_stream_without_readings_or_chart_has_no_signals():
-    check = made_check()
+    words = made_readings([np.nan] * 40, words=["shown"] * 40)
+    judged = made_check(kind="judged", charted="none", rules=(), early_warning=True)
 
-    assert watch_stream(charted_readings(made_readings([]), check), (), check) == ()
-    assert (
-        watch_stream(charted_readings(made_readings(drifting().tolist()), check), (), made_check(charted="none")) == ()
-    )
+    assert monitor_stream(made_readings([]), (), made_check(early_warning=True)).signals == ()
+    assert monitor_stream(words, (), judged).signals == ()
 
 
 def test_there_is_one_outcome_for_each_reading_on_the_chart():

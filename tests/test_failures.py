@@ -16,7 +16,6 @@ from spc.failures import (
     FailureRecord,
     FailureStep,
     open_record,
-    passed_again,
     with_step,
 )
 from tests.schedule.made_site import local
@@ -84,7 +83,7 @@ def test_a_record_closes_only_once_the_check_has_passed_again():
 
     with pytest.raises(InputError, match="the check has to pass again"):
         with_step(failing, step("closed", 9))
-    passed = passed_again(failing, local("2025-03-04T06:10"))
+    passed = replace(failing, passed_at=local("2025-03-04T06:10"))
     assert with_step(passed, step("closed", 9)).state == "closed"
 
 

@@ -9,11 +9,11 @@ import pytest
 from spc.catalogue.load import starter
 from spc.containment import ExposureWindow, exposure_windows
 from spc.figures import THEMES, Screen
-from spc.figures.ledger import KEY, by_day, exposure_course, exposures_overview, ledger_calendar, ledger_overview
+from spc.figures.ledger import KEY, exposure_course, exposures_overview, ledger_overview
 from spc.monitor import monitor_stream
 from spc.schedule.ledger import StreamLedger
 from spc.schedule.operation import line_operation
-from tests.schedule.made_site import LINE, VIENNA, calendar, happened, kept, local, shown
+from tests.schedule.made_site import LINE, VIENNA, calendar, kept, local, shown
 from tests.test_containment import bath
 
 TIMES = [
@@ -63,51 +63,21 @@ def test_the_line_of_what_was_done_breaks_where_a_check_was_missed(made):
 
 
 def test_no_two_statuses_share_a_mark(made):
-    figures = ledger_overview([made], VIENNA), ledger_calendar(made, VIENNA)
+    figure = ledger_overview([made], VIENNA)
 
-    for figure in figures:
-        marks = [each.marker.symbol for each in figure.data if each.mode == "markers"]
-        assert len(set(marks)) == len(marks)
-    dashes = [each.line.dash for each in figures[0].data if each.mode == "lines"]
+    marks = [each.marker.symbol for each in figure.data if each.mode == "markers"]
+    assert len(set(marks)) == len(marks)
+    dashes = [each.line.dash for each in figure.data if each.mode == "lines"]
     assert len(set(dashes)) == len(dashes)
-
-
-def test_a_day_shows_its_worst(made):
-    days = by_day(made.entries, VIENNA)
-
-    assert {day.day: worst for day, (worst, _) in days.items()} == {3: "late", 4: "missed", 5: "done", 6: "due"}
-
-
-def test_a_long_rest_stands_on_each_of_its_days():
-    idle = [happened("line_idle", "2025-03-03T22:00"), happened("line_running", "2025-03-07T05:30")]
-    found = by_day(
-        kept(["2025-03-03T06:10", "2025-03-07T06:10"], "1 day", "2025-03-07T07:00", events=idle).entries, VIENNA
-    )
-
-    assert [(day.day, worst) for day, (worst, _) in found.items()] == [
-        (4, "not in operation"),
-        (5, "not in operation"),
-        (6, "not in operation"),
-        (7, "done"),
-        (10, "due"),  # the 8th is a Saturday
-    ]
-
-
-def test_the_calendar_has_a_column_a_week_and_a_row_a_weekday(made):
-    missed = trace(ledger_calendar(made, VIENNA), "missed")
-
-    assert (list(missed.x), list(missed.y)) == (["2025-03-03"], [5])  # Tuesday of the week of 3 March
-    assert missed.hovertext[0].count("missed") == 2
 
 
 @pytest.mark.parametrize("screen", SCREENS, ids=str)
 def test_on_every_screen_a_figure_is_whole_and_can_be_sent(made, screen):
-    for figure in (ledger_overview([made, made], VIENNA, screen=screen), ledger_calendar(made, VIENNA, screen=screen)):
-        sent = json.loads(figure.to_json())
+    sent = json.loads(ledger_overview([made, made], VIENNA, screen=screen).to_json())
 
-        assert sent["layout"]["width"] == screen.width
-        assert sent["layout"]["margin"]["l"] < screen.width / 2
-        assert sent["layout"]["xaxis"]["title"]["text"].replace("<br>", " ").startswith(("date (", "week ("))
+    assert sent["layout"]["width"] == screen.width
+    assert sent["layout"]["margin"]["l"] < screen.width / 2
+    assert sent["layout"]["xaxis"]["title"]["text"].replace("<br>", " ").startswith("date (")
 
 
 def test_the_key_names_every_status():

@@ -12,7 +12,7 @@ from statsmodels.datasets import longley  # type: ignore[import-untyped]  # stat
 from spc import decimals
 from spc.errors import InputError
 from spc.measurement.gauge import crossed_study
-from spc.measurement.least_squares import least_squares, polynomial, straight_line
+from spc.measurement.least_squares import least_squares, polynomial
 from tests.strd_data import POLYNOMIALS, SHIPPED, UNIVARIATE
 
 DIGITS_13 = 1e-13
@@ -41,7 +41,7 @@ def test_polynomial_regression(name):
 
 def test_norris():
     y, x = np.loadtxt(SHIPPED / "nist_linregress" / "Norris.dat", skiprows=60).T
-    fit = straight_line(x, y)
+    fit = polynomial(x, y, degree=1)
 
     assert fit.coefficients == pytest.approx([-0.262323073774029, 1.00211681802045], rel=DIGITS_13)
     assert fit.standard_errors == pytest.approx([0.232818234301152, 0.000429796848199937], rel=DIGITS_13)
@@ -125,7 +125,7 @@ def test_refuses_a_reading_no_quantity_reaches(reading, says):
 )
 def test_a_line_refuses(x, y, says):
     with pytest.raises(InputError, match=says):
-        straight_line(x, y)
+        polynomial(x, y, degree=1)
 
 
 def test_columns_that_determine_one_another_are_refused_without_a_tolerance():
@@ -135,7 +135,7 @@ def test_columns_that_determine_one_another_are_refused_without_a_tolerance():
 
 
 def test_a_constant_response_has_no_r_squared():
-    fit = straight_line([1, 2, 3, 4], [5, 5, 5, 5])
+    fit = polynomial([1, 2, 3, 4], [5, 5, 5, 5], degree=1)
 
     assert fit.r_squared is None
     assert fit.residual_sd == 0.0

@@ -1,11 +1,11 @@
-"""The ledger of checks as pictures: all checks of a line over two years, one check day by day, exposure windows.
+"""The ledger of checks as pictures: all checks of a line over two years, exposure windows.
 
 Each status has a mark of its own beside its colour: done is a plain line or a dot, late an open triangle, missed a
 crossed square, not in operation a row of dots, due an open circle.
 """
 
-from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta, tzinfo
+from collections.abc import Sequence
+from datetime import datetime, tzinfo
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -24,14 +24,10 @@ if TYPE_CHECKING:
 ROW, TALL_ROW = 26, 46
 """Height of one row in pixels at normal letter size: with its name on one line, and on up to three."""
 
-REST_OF_KEY = (
-    "done in time, \N{WHITE UP-POINTING TRIANGLE} late, \N{SQUARED TIMES} missed, \N{MIDLINE HORIZONTAL ELLIPSIS} "
-    "not in operation, \N{WHITE CIRCLE} due"
+KEY = (
+    "date (\N{BOX DRAWINGS HEAVY HORIZONTAL} done in time, \N{WHITE UP-POINTING TRIANGLE} late, "
+    "\N{SQUARED TIMES} missed, \N{MIDLINE HORIZONTAL ELLIPSIS} not in operation, \N{WHITE CIRCLE} due)"
 )
-KEY = f"date (\N{BOX DRAWINGS HEAVY HORIZONTAL} {REST_OF_KEY})"
-DAY_KEY = f"week (\N{BLACK CIRCLE} {REST_OF_KEY})"
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_WORST = ("missed", "overdue", "late", "due", "done", "not in operation")
 
 
 def ledger_overview(streams: Sequence[StreamLedger], zone: tzinfo, *, screen: Screen | None = None) -> "go.Figure":
@@ -156,55 +152,6 @@ def _touched(entry: Entry, stream: StreamLedger, zone: tzinfo) -> str:
     if entry.why:
         lines.append(escape(entry.why))
     return "<br>".join(lines)
-
-
-def ledger_calendar(stream: StreamLedger, zone: tzinfo, *, screen: Screen | None = None) -> "go.Figure":
-    """Return the ledger of one stream day by day: a column a week, a row a weekday, the worst of each day."""
-    screen = screen or Screen()
-    theme = screen.colours
-    days = by_day(stream.entries, zone)
-    traces = []
-    for status in reversed(_WORST):
-        held = [(day, entries) for day, (worst, entries) in days.items() if worst == status]
-        marker = _marker(status, theme)
-        traces.append(
-            _trace(
-                status,
-                [(day - timedelta(days=day.weekday())).isoformat() for day, _ in held],
-                [6 - day.weekday() for day, _ in held],
-                "markers",
-                marker={**marker, "size": marker["size"] * screen.scale},
-                hovertext=["<br>".join(_touched(entry, stream, zone) for entry in entries) for _, entries in held],
-                hoverinfo="text",
-            )
-        )
-    pane = Pane(
-        traces=[trace for trace in traces if trace["x"]],
-        x=Axis(DAY_KEY, kind="date"),
-        y=Axis("", span=(-0.7, 6.7), at=tuple(map(float, range(7))), words=tuple(reversed(WEEKDAYS)), grid=False),
-        height=7 * ROW,
-    )
-    return _dated(sheet([pane], screen), screen)
-
-
-def by_day(entries: Iterable[Entry], zone: tzinfo) -> dict[date, tuple[str, tuple[Entry, ...]]]:
-    """Return of each local day the worst status, and its entries; a rest counts on every day it lasts, at most."""
-    held: dict[date, list[Entry]] = {}
-    for entry in entries:
-        at = entry.due or entry.done_at
-        if at is None:
-            continue
-        day = (entry.done_at if entry.status in ("done", "late") and entry.done_at else at).astimezone(zone).date()
-        last = entry.until.astimezone(zone).date() if entry.until is not None else day
-        while day <= max(day, last):
-            held.setdefault(day, []).append(entry)
-            day += timedelta(days=1)
-            if entry.status != "not in operation" or day >= last:
-                break
-    return {
-        day: (min((entry.status for entry in found), key=_WORST.index), tuple(found))
-        for day, found in sorted(held.items())
-    }
 
 
 def exposure_course(

@@ -24,7 +24,7 @@ from spc.times import to_microseconds
 from spc.wording import short, with_unit
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
+    pass  # type: ignore[import-untyped,unused-ignore]  # it comes without types
 
 Trace = dict[str, Any]
 
@@ -88,21 +88,6 @@ def other_chart_drawing(
         "data": [*traces, *note_traces(notes, frame, zone), *event_traces(found, frame, zone)],
         "layout": merged(common_layout(result, frame, window, zone, found), layout),
     }
-
-
-def other_chart_figure(
-    result: StreamResult,
-    other: OtherChart,
-    *,
-    zone: tzinfo,
-    window: Window,
-    screen: Screen | None = None,
-    notes: Sequence[NoteMark] = (),
-) -> "go.Figure":
-    """Return a stream on another chart as a figure; arguments as `other_chart_drawing`."""
-    import plotly.graph_objects as go  # type: ignore[import-untyped,unused-ignore]  # it comes without types
-
-    return go.Figure(other_chart_drawing(result, other, zone=zone, window=window, screen=screen, notes=notes))
 
 
 def _places(other: OtherChart, window: Window, view: slice) -> IntArray:

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.arrays import BoolArray, FloatArray, IntArray, frozen
 from spc.errors import InputError
-from spc.rules import RULES, Hits, RuleSetting
+from spc.rules import Hits, RuleSetting
 from spc.rules.distance import STEPS_PER_SIGMA
 from spc.rules.table import Flag, rule_of
 from spc.sigma import D2_FOR_PAIRS, D3_FOR_PAIRS
@@ -163,14 +163,6 @@ def _kind(flag: Flag) -> int:
         )
         _KINDS.update({known: number for number, known in enumerate(flags)})
     return _KINDS[flag]
-
-
-def compiled_flags() -> bool:
-    """Return whether every rule of the table has a compiled form."""
-    try:
-        return all(_kind(flag) >= 0 for rule in RULES.values() for _, flag in rule.flags)
-    except KeyError:
-        return False
 
 
 def _flag_table(settings: Sequence[RuleSetting]) -> tuple[NDArray[np.int64], FloatArray, NDArray[np.int64]]:

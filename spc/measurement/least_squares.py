@@ -33,11 +33,6 @@ class LinearFit(Told):
     r_squared: float | None  # about the mean where a column is constant, else about 0; None for a constant response
 
 
-def straight_line(x: ArrayLike, y: ArrayLike) -> LinearFit:
-    """Fit y = b0 + b1 x. See `polynomial`."""
-    return polynomial(x, y, degree=1)
-
-
 def polynomial(x: ArrayLike, y: ArrayLike, *, degree: int) -> LinearFit:
     """Fit y = b0 + b1 x + ... + bd x**d by least squares.
 

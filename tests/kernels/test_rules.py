@@ -11,7 +11,6 @@ from spc.charts.individuals import individuals_limits
 from spc.errors import InputError
 from spc.kernels import LONGEST_WINDOW, limits_of_many, rule_hits_of_many
 from spc.kernels.limits import MOST_PARTIALS, exact_sum, with_term
-from spc.kernels.many import compiled_flags
 from spc.rules import ALL_EIGHT, HIGH, LOW, RULES, RuleSetting, in_sigmas, run_rules
 
 WILD = st.floats(-1e200, 1e200) | st.floats(-3, 3) | st.sampled_from([0.1, 0.2, 0.3, 1e100, -1e100, 5e-324])
@@ -105,9 +104,16 @@ def test_a_baseline_of_one_reading_has_no_limits():
     assert np.isnan(found.sigma).tolist() == [True, False]
 
 
-def test_every_rule_of_the_table_has_a_compiled_form():
-    assert len(RULES) >= len(ALL_EIGHT)
-    assert compiled_flags()
+@pytest.mark.parametrize("key", RULES)
+def test_every_rule_of_the_table_has_a_compiled_form(key):
+    chosen, turns = [RULES[key].default], np.tile([-1.5, 1.5], 20)
+    z = np.concatenate((np.full(20, 0.5), turns, np.linspace(-4, 4, 30), np.random.default_rng(8).normal(0, 1.5, 400)))
+
+    hits = rule_hits_of_many(z, [0], [len(z)], chosen, centre_line=[0.0], sigma=[1.0], monitored=[0])
+    plain = run_rules(in_sigmas(z, 0.0, 1.0), in_sigmas(z, 0.0, 1.0), chosen)
+
+    assert hits.index.tolist() == plain.index.tolist() != []
+    assert hits.side.tolist() == plain.side.tolist()
 
 
 def test_many_hits_are_all_kept():
