@@ -22,7 +22,7 @@ BUNDLE_TRACES = frozenset({"scatter", "bar", "pie"})
 DASHS_OWN = "/_dash-component-suites/plotly/package_data/plotly.min.js"
 """Where Dash itself looks for the chart library."""
 
-SUITES, ASSETS = "/_dash-component-suites/", "/assets/"
+SUITES, ASSETS, ICON = "/_dash-component-suites/", "/assets/", "/_favicon.ico"
 YEAR = 365 * 24 * 3600
 PLAIN_FROM = 1_000
 """Bytes below which nothing is compressed."""
@@ -80,6 +80,8 @@ def keep_or_not(answer: Response) -> Response:
         answer.make_sequence()  # a file is read at once and closed, to be compressed whole
         if "m" in parse_qs(request.query_string.decode("latin-1")):
             answer.headers["Cache-Control"] = f"public, max-age={YEAR}, immutable"
+    elif request.path == ICON and "v" in request.args:  # browsers ask for it at every change of page
+        answer.headers["Cache-Control"] = f"public, max-age={YEAR}, immutable"
     elif request.path.startswith(SUITES):
         if answer.cache_control.max_age:
             answer.headers["Cache-Control"] = f"public, max-age={YEAR}, immutable"

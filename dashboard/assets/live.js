@@ -194,10 +194,7 @@
       if (chart !== page) {
         sizes.disconnect();
         page = chart;
-        if (chart) {
-          screenTold = "";
-          sizes.observe(chart);
-        }
+        if (chart) sizes.observe(chart);
       }
     }).observe(document.body, { childList: true, subtree: true });
     document.addEventListener("focusin", (event) => { focused = mark(event.target); });

@@ -77,6 +77,17 @@ def test_while_a_review_is_worked_out_the_page_says_of_what_and_about_how_long(s
     expect(again).to_be_hidden()
 
 
+def test_a_review_is_drawn_without_telling_the_store_of_every_part(opened):
+    page = opened(DESK)
+    page.evaluate("() => { window.told = 0; window.dash_stores[0].subscribe(() => { window.told += 1; }); }")
+    page.get_by_role("link", name="A year", exact=True).click()
+    expect(page.locator(".review-period")).to_contain_text("11 Apr 2025 to 10 Apr 2026")
+    expect(page.locator("#review-page")).to_have_attribute("aria-busy", "false")
+
+    parts, told = page.locator("#review-page *").count(), page.evaluate("window.told")
+    assert 0 < told < parts / 2
+
+
 def test_days_that_are_none_are_said_and_nothing_is_lost(opened, axe):
     page = opened(TABLET)
     page.get_by_label("First day").fill("soon")
