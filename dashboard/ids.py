@@ -142,7 +142,7 @@ class Reviewed:
 
     START, END, SHOW, SAID = "review-from", "review-to", "review-show", "review-said"
     PAGE, CHECKS, WINDOWS, METERS = "review-page", "review-checks", "review-windows", "review-meters"
-    WAIT = "review-wait"
+    WAIT, ASKED, SHOWN = "review-wait", "review-asked", "review-shown"
 
 
 class Record:
@@ -158,7 +158,7 @@ class Record:
         "record-since",
         "record-ask",
     )
-    WINDOW, BODY, TOLD, COURSE, FORM, KIND, WORDS, WHO, SEEN, KEEP, SAID = (
+    WINDOW, BODY, TOLD, COURSE, FORM, KIND, WORDS, WHO, SEEN, KEEP, SAID, REPLY = (
         "window-page",
         "window-body",
         "window-told",
@@ -170,6 +170,7 @@ class Record:
         "window-seen",
         "window-keep",
         "window-said",
+        "window-reply",
     )
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 from flask import Response, abort, request
 
 from dashboard.auth import NoRight, need, person
@@ -14,6 +14,7 @@ from dashboard.queries.record_windows import (
     OvertakenError,
     right_of,
     step_form,
+    steps_written,
     window_figure,
     window_page,
     window_stamp,
@@ -46,6 +47,7 @@ def whole(queries: Queries, view: WindowView) -> list[Any]:
         html.Div(body(page), id=Record.BODY, className="record-window"),
         html.Div(form_of(form), id=Record.FORM, className="on-screen") if form is not None else None,
         html.P("", id=Record.SAID, role="status", className="said"),
+        dcc.Store(id=Record.REPLY),
         figure(Record.COURSE, page.figure) if page.figure else None,
         files(page),
         dcc.Store(id=Record.TOLD, data=window_stamp(queries, queries.memory, view)),
@@ -222,10 +224,7 @@ def register(app: Dash, queries: Queries) -> None:
         return (window_figure(queries, queries.memory, view, screen) if screen else None) or no_update
 
     @app.callback(
-        Output(Record.SAID, "children"),
-        Output(Record.SAID, "className"),
-        Output(Record.BODY, "children", allow_duplicate=True),
-        Output(Record.FORM, "children"),
+        Output(Record.REPLY, "data"),
         Input(Record.KEEP, "n_clicks"),
         State(Record.KIND, "data"),
         State(Record.WORDS, "value"),
@@ -237,11 +236,9 @@ def register(app: Dash, queries: Queries) -> None:
     def keep(
         clicks: int | None, kind: str | None, words: str | None, who: str | None, seen: int | None, search: str
     ) -> Any:
-        if not clicks:
-            return no_update, no_update, no_update, no_update
-        return kept_or_refused(
-            queries, WindowView.from_search(search), str(kind or ""), str(words or ""), str(who or ""), seen
-        )
+        return reply(queries, search, str(kind or ""), str(words or ""), str(who or ""), seen) if clicks else no_update
+
+    show_replies(app)
 
     def file(ending: str) -> Response:
         return file_of(queries, request.query_string.decode("utf-8", "replace"), ending)
@@ -261,6 +258,32 @@ def file_of(queries: Queries, search: str, ending: str) -> Response:
     name, content = made
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(content, mimetype=WINDOW_FORMS[ending], headers=headers)
+
+
+def show_replies(app: Dash) -> None:
+    """Let the browser say that a step is on its way, and show the reply; what was typed meanwhile stays."""
+    call: Any = app.clientside_callback  # it comes without types
+    said = Output(Record.SAID, "children", allow_duplicate=True), Output(Record.SAID, "className", allow_duplicate=True)
+    call(ClientsideFunction("record", "underWay"), *said, Input(Record.KEEP, "n_clicks"), prevent_initial_call=True)
+    call(
+        ClientsideFunction("record", "replied"),
+        *said,
+        Output(Record.BODY, "children", allow_duplicate=True),
+        Output(Record.FORM, "children"),
+        Output(Record.SEEN, "data", allow_duplicate=True),
+        Input(Record.REPLY, "data"),
+        prevent_initial_call=True,
+    )
+
+
+def reply(queries: Queries, search: str, kind: str, words: str, who: str, seen: object) -> dict[str, Any]:
+    """Keep a step for whoever asks; return what the browser shows of it, where that page is still open."""
+    view = WindowView.from_search(search)
+    said, how, page, form = kept_or_refused(queries, view, kind, words, who, seen)
+    shown = (
+        {} if page is no_update else {"body": page, "form": form, "seen": steps_written(queries, queries.memory, view)}
+    )
+    return {"of": search, "kind": kind, "sent": words, "said": said, "how": how, **shown}
 
 
 def kept_or_refused(queries: Queries, view: WindowView, kind: str, words: str, who: str, seen: object) -> Any:

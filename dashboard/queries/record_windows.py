@@ -258,6 +258,14 @@ def step_form(
     return StepForm(own, chosen, not person, seen, says=says)
 
 
+def steps_written(known: Known, memory: Remembered, view: WindowView) -> int:
+    """Return how many steps are written about a failed check."""
+    found = audited(known, memory)
+    window = window_named(found.windows, view, known.zone)
+    record = found.book.records.get((window.key, window.failed_at)) if window is not None else None
+    return len(record.steps) if record is not None else 0
+
+
 def overtaken(newer: Iterable[FailureStep], kind: str, who: str, zone: tzinfo) -> None:
     """Refuse a step that was decided on before others wrote: nobody closes over what they have not seen.
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from spc.failures import BEFORE_CLOSING, WrittenStep
 from spc.store.accounts import add_account
@@ -159,3 +159,77 @@ def test_a_role_writes_what_it_may_and_the_rest_is_said(site, open_page: Callabl
     keep(page, "told", "the Level 3")
     expect(page.locator("#window-said")).to_have_text("Kept: who was told, by Karl.")
     assert kinds(site) == ["told"]
+
+
+def held(page: Page) -> list[Route]:
+    """Let no step reach the server until its route is continued."""
+    waiting: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if '"output":"window-reply.data"' in (route.request.post_data or ""):
+            waiting.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/_dash-update-component*", hold)
+    return waiting
+
+
+def test_a_step_on_its_way_says_so_and_what_is_typed_meanwhile_stays(site, open_page, axe):
+    page = open_page(**TABLET)
+    page.goto(site.address + "/record")
+    shim(page)
+    waiting = held(page)
+    page.get_by_label("Your name").fill("kim")
+    keep(page, "told", "Level 3 by phone")
+    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    axe(page)
+    page.get_by_label("In words").fill("Lots 7 and 8 stand in the cage")
+    waiting.pop().continue_()
+
+    expect(page.locator("#window-said")).to_contain_text("Kept: who was told, by kim. What you typed meanwhile stands")
+    expect(page.locator("#window-body")).to_contain_text("Level 3 by phone")
+    expect(page.get_by_label("In words")).to_have_value("Lots 7 and 8 stand in the cage")
+    step(page, LABELS["held"]).click()
+    page.get_by_role("button", name="Keep it in the record").click()
+    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    waiting.pop().continue_()
+    expect(page.locator("#window-said")).to_contain_text("Kept: what was stopped and held")
+    expect(page.get_by_label("In words")).to_have_value("")
+    assert kinds(site) == ["told", "held"]
+
+
+def test_a_late_reply_leaves_the_page_alone_that_was_opened_meanwhile(site, open_page):
+    page = open_page(**DESK)
+    page.goto(site.address + "/record")
+    shim(page)
+    waiting = held(page)
+    page.get_by_label("Your name").fill("kim")
+    keep(page, "told", "Level 3 by phone")
+    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    page.get_by_role("link", name="All failed checks").click()
+    page.locator(".record-table").get_by_role("link", name="Ammeter").click()
+    expect(page.locator("h1")).to_contain_text("Ammeter")
+    page.get_by_label("In words").fill("Shunt looked at")
+    with page.expect_response(lambda answer: "window-reply" in (answer.request.post_data or "")):
+        waiting.pop().continue_()
+    page.wait_for_load_state("networkidle")
+
+    expect(page.get_by_label("In words")).to_have_value("Shunt looked at")
+    expect(page.locator("#window-body")).not_to_contain_text("Level 3 by phone")
+    assert kinds(site) == ["told"]
+
+
+def test_a_step_without_an_answer_is_said_and_its_words_stay(site, open_page, seen):
+    seen.server_ends = True
+    page = open_page(**TABLET)
+    page.goto(site.address + "/record")
+    shim(page)
+    waiting = held(page)
+    page.get_by_label("Your name").fill("kim")
+    keep(page, "told", "Level 3 by phone")
+    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    waiting.pop().abort()
+
+    expect(page.locator("#window-said")).to_contain_text("No answer: whether it was kept is not known.")
+    expect(page.get_by_label("In words")).to_have_value("Level 3 by phone")
