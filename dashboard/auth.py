@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import ip_address
 from typing import Any
-from urllib.parse import urlsplit
 
 from flask import Flask, Response, g, has_request_context, jsonify, request
 from werkzeug.http import parse_cookie
@@ -102,7 +101,7 @@ class Gate:
 
     def before(self) -> Response | None:
         """Let a request in, or answer it: 403 for another site's page, 401 for who is not signed in."""
-        if request.method not in ("GET", "HEAD", "OPTIONS") and stranger():
+        if request.method not in ("GET", "HEAD", "OPTIONS") and not of_this_site(request.environ):
             return refused("Only a page of this board may ask for this.", 403)
         if request.endpoint in OPEN or request.path.startswith(OPEN_SUITES):
             return None
@@ -264,18 +263,11 @@ def page(title: str, status: int) -> Response:
     return Response(sign_in_page(title), status, mimetype="text/html", headers={"Cache-Control": "no-store"})
 
 
-def stranger() -> bool:
-    """Return whether another site's page asks; what is no browser says nothing of where it comes from."""
-    origin = request.headers.get("Origin")
-    if origin is not None and urlsplit(origin).netloc != request.host:
-        return True
-    return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
-
-
 def of_this_site(environ: Mapping[str, Any]) -> bool:
-    """Return whether a request plainly comes from a page of this board, or from what is no browser; see `stranger`."""
-    origin, host = environ.get("HTTP_ORIGIN"), environ.get("HTTP_HOST")
-    if origin not in (None, f"http://{host}", f"https://{host}"):
+    """Return whether a request comes from a page of this board, or from what is no browser and says nothing of it."""
+    host = str(environ.get("HTTP_HOST", ""))
+    own = (None, f"http://{host.removesuffix(':80')}", f"https://{host.removesuffix(':443')}")
+    if environ.get("HTTP_ORIGIN") not in own:
         return False
     return environ.get("HTTP_SEC_FETCH_SITE", "same-origin") in ("same-origin", "none")
 

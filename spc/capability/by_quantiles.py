@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from spc.arrays import FloatArray, as_readings
 from spc.capability.distributions import FittedFamily, choose, fit, fit_all
-from spc.capability.fraction_outside import FractionOutside
+from spc.capability.fraction_outside import FractionOutside, fraction_of_sides
 from spc.capability.goodness_of_fit import GoodnessOfFit, draw, goodness_of_fit, usable
 from spc.capability.indices import Index, Specification, stability_statement
 from spc.errors import InputError
@@ -223,18 +223,8 @@ def _fraction_outside(
         above = float(distribution.sf(np.array([[specification.upper]]))[0, 0])
         drawn = drawn + distribution.sf(_as_seen(specification.upper, chosen, upper)[None, :])[0]
     low, high = np.quantile(drawn, [tail, 1 - tail]).tolist()
-    return FractionOutside(
-        method=f"{chosen.family.key}, generalised pivot by drawing",
-        n=chosen.n,
-        below=below,
-        above=above,
-        outside=(below or 0.0) + (above or 0.0),
-        lower=low,
-        upper=high,
-        confidence=confidence,
-        stable=stable,
-        statement=stability_statement(stable),
-    )
+    method = f"{chosen.family.key}, generalised pivot by drawing"
+    return fraction_of_sides(method, chosen.n, (below, above), (low, high), stable=stable, confidence=confidence)
 
 
 def _as_seen(limit: float, chosen: FittedFamily, side: _Side) -> FloatArray:

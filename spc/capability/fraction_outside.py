@@ -4,6 +4,7 @@
 nothing but independence and cannot see below about 1 in n.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,17 +66,40 @@ def normal_fraction_outside(
     to_upper = None if specification.upper is None else (specification.upper - mean) / sd
     below = None if to_lower is None else float(ndtr(-to_lower))
     above = None if to_upper is None else float(ndtr(-to_upper))
-    low, high = _normal_limits(to_lower, to_upper, n, confidence)
+    both = to_lower is not None and to_upper is not None
+    method = "normal, generalised pivot above, noncentral t below" if both else "normal, noncentral t"
+    limits = _normal_limits(to_lower, to_upper, n, confidence)
+    return fraction_of_sides(method, n, (below, above), limits, stable=stable, confidence=confidence)
+
+
+def fraction_of_sides(
+    method: str,
+    n: int,
+    sides: tuple[float | None, float | None],
+    limits: tuple[float, float],
+    *,
+    stable: bool | None,
+    confidence: float,
+) -> FractionOutside:
+    """Return the share outside either side, however it was found.
+
+    Args:
+        method: how.
+        n: readings behind it.
+        sides: below the lower and above the upper limit; None without that limit.
+        limits: confidence limits of both together.
+        stable: whether the control chart found the stream stable; None if nobody looked.
+        confidence: of the two-sided interval.
+    """
+    below, above = sides
     return FractionOutside(
-        method="normal, generalised pivot above, noncentral t below"
-        if to_lower is not None and to_upper is not None
-        else "normal, noncentral t",
+        method=method,
         n=n,
         below=below,
         above=above,
-        outside=(below or 0.0) + (above or 0.0),
-        lower=low,
-        upper=high,
+        outside=math.fsum(side for side in sides if side is not None),
+        lower=limits[0],
+        upper=limits[1],
         confidence=confidence,
         stable=stable,
         statement=stability_statement(stable),
@@ -155,15 +179,8 @@ def counted_fraction_outside(
     above = None if specification.upper is None else int(np.sum(x > specification.upper))
     count = (below or 0) + (above or 0)
     interval = binomtest(count, n).proportion_ci(confidence, method="exact")
-    return FractionOutside(
-        method="counted, binomial (Clopper-Pearson)",
-        n=n,
-        below=None if below is None else below / n,
-        above=None if above is None else above / n,
-        outside=count / n,
-        lower=float(interval.low),
-        upper=float(interval.high),
-        confidence=confidence,
-        stable=stable,
-        statement=stability_statement(stable),
+    sides = (None if below is None else below / n, None if above is None else above / n)
+    limits = (float(interval.low), float(interval.high))
+    return fraction_of_sides(
+        "counted, binomial (Clopper-Pearson)", n, sides, limits, stable=stable, confidence=confidence
     )

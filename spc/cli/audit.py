@@ -1,13 +1,13 @@
 """The commands that answer an audit from a log: `spc due`, `ledger`, `exposed`, `instruments`."""
 
-from datetime import UTC, date, datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from spc.cli.formats import as_the_site_writes
-from spc.cli.given import moment_given, person, zone_named
+from spc.cli.given import day_given, moment_given, person, zone_named
 from spc.cli.options import (
     AsJson,
     CalendarFile,
@@ -15,6 +15,7 @@ from spc.cli.options import (
     CheckKey,
     Dates,
     Events,
+    InstrumentFile,
     Line,
     LogOrStore,
     Now,
@@ -88,8 +89,8 @@ def ledger(
     kept = found.ledger
     streams = [stream for stream in kept.streams if wanted_streams(found, line, check, position).holds(stream.key)]
     begins = min((stream.first for stream in streams if stream.first), default=kept.now).astimezone(kept.zone).date()
-    start = _day(first, "--from") or begins
-    end = _day(last, "--to") or kept.now.astimezone(kept.zone).date()
+    start = day_given(first, "--from") or begins
+    end = day_given(last, "--to") or kept.now.astimezone(kept.zone).date()
     if end < start:
         raise InputError(f"--to {end} is before --from {start}; swap or correct them")
     if as_json:
@@ -124,7 +125,7 @@ def exposed(
     from spc.audit import exposed_shown
 
     found = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
-    day = _day(on, "--on")
+    day = day_given(on, "--on")
     windows = [
         window
         for window in windows_of(found, wanted_streams(found, line, check, position))
@@ -143,10 +144,7 @@ def exposed(
 def instruments(
     log: LogOrStore = None,
     store: StoreForLog = None,
-    file: Annotated[
-        Path | None,
-        typer.Option("--instruments", help="The site's instruments and calibrations (TOML).", show_default=False),
-    ] = None,
+    file: InstrumentFile = None,
     events: Events = None,
     catalogue: CatalogueFile = None,
     calendar: CalendarFile = None,
@@ -310,12 +308,3 @@ def wanted_streams(found: "Audit", line: str | None, check: str | None, position
         if asked is not None and asked not in have:
             raise InputError(f"{option} {asked!r} is in no row of the log; {nearest(asked, sorted(have))}")
     return Wanted(line, check, position)
-
-
-def _day(text: str | None, option: str) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"{option} {text!r} is no day; write one such as 2025-03-04") from None

@@ -1,7 +1,7 @@
 """What was given on the command line, understood: a time zone, a moment, who makes the change."""
 
 import getpass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 
 from spc.errors import InputError
 
@@ -31,6 +31,16 @@ def moment_given(text: str | None, option: str) -> datetime | None:
     if moment.year not in YEARS:
         raise InputError(f"{option} {text!r} is outside the years {YEARS[0]} to {YEARS[-1]}; correct it")
     return moment
+
+
+def day_given(text: str | None, option: str) -> date | None:
+    """Return a day as written; None for none."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{option} {text!r} is no day; write one such as 2025-03-04") from None
 
 
 def person(by: str | None) -> str:

@@ -66,6 +66,10 @@ CalendarFile = Annotated[
     Path | None,
     typer.Option("--calendar", help="The site's calendar (TOML): shifts, closed days. [default: around the clock]"),
 ]
+InstrumentFile = Annotated[
+    Path | None,
+    typer.Option("--instruments", help="The site's instruments and calibrations (TOML).", show_default=False),
+]
 Now = Annotated[str | None, typer.Option(help="Moment to answer for, such as 2025-03-04T06:10. [default: the clock's]")]
 Line = Annotated[str | None, typer.Option(help="This line alone.", show_default=False)]
 CheckKey = Annotated[str | None, typer.Option("--check", help="This check alone.", show_default=False)]

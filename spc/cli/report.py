@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -11,7 +11,7 @@ import typer
 
 from spc.cli.audit import read_audit
 from spc.cli.formats import as_the_site_writes
-from spc.cli.given import moment_given, zone_named
+from spc.cli.given import day_given, moment_given, zone_named
 from spc.cli.options import (
     AsJson,
     CalendarFile,
@@ -19,6 +19,7 @@ from spc.cli.options import (
     CheckKey,
     Dates,
     Events,
+    InstrumentFile,
     Line,
     LogOrStore,
     Now,
@@ -60,10 +61,6 @@ First = Annotated[
 ]
 Last = Annotated[str | None, typer.Option("--to", help="Last day. [default: that of the last reading]")]
 Mark = Annotated[float, typer.Option(help="What the lower confidence limit of Ppk is held against.")]
-InstrumentFile = Annotated[
-    Path | None,
-    typer.Option("--instruments", help="The site's instruments and calibrations (TOML).", show_default=False),
-]
 
 study_app = typer.Typer(help="Plan a measurement study, or tell what one says.", no_args_is_help=True)
 
@@ -111,7 +108,7 @@ def review(
     if as_json and (out or tables or pictures):
         raise InputError("--json prints the review; give --out, --tables and --pictures without it")
     wanted = Wanted(line, check, position)
-    asked = Asked(wanted, _day(first, "--from"), _day(last, "--to"), mark=mark, instruments=instruments)
+    asked = Asked(wanted, day_given(first, "--from"), day_given(last, "--to"), mark=mark, instruments=instruments)
     targets = _targets(out, tables, pictures)
     read = read_audit(log, store, events, catalogue, calendar, zone, dates, now)
     steps: tuple[SignalStep, ...] = ()
@@ -166,7 +163,7 @@ def evidence(
         raise InputError("nothing to write; give --out FILE.html or FILE.pdf, or --tables FOLDER")
     moment = moment_given(now, "--now") or datetime.now(UTC)
     wanted = Wanted(line, check, position)
-    asked = Asked(wanted, _day(first, "--from"), _day(last, "--to"))
+    asked = Asked(wanted, day_given(first, "--from"), day_given(last, "--to"))
     with Store.open(store, must_exist=True) as kept:
         read = audit_store(kept, catalogue=catalogue, calendar=calendar, zone=zone_named(zone), now=moment)
         results = read.monitored(key for key in read.streams if wanted.holds(key))
@@ -248,15 +245,6 @@ def _here() -> tzinfo:
     from spc.ingest.dates import machine_zone
 
     return machine_zone()
-
-
-def _day(text: str | None, option: str) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f"{option} {text!r} is no day; write one such as 2025-03-04") from None
 
 
 def _targets(out: list[Path] | None, tables: Path | None, pictures: Path | None) -> tuple[Path, ...]:

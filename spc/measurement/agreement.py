@@ -155,12 +155,27 @@ def _paired(
     expected = float(np.sum(weights * np.outer(share.sum(axis=1), share.sum(axis=0))))
     if value is not None and 1 in (len(set(a)), len(set(b))):
         error = None  # a judge who knows one word has kappa 0 whatever the other says
-    lower, upper = _limits(value, error, observed, expected, len(a), confidence)
+    by_category = tuple(CategoryKappa(word, _one_word(share, i, len(a))) for i, word in enumerate(words))
+    return _kappa(method, len(a), 2, by_category, (observed, expected), (value, error), confidence)
+
+
+def _kappa(
+    method: str,
+    n: int,
+    raters: int,
+    by_category: tuple[CategoryKappa, ...],
+    agreement: tuple[float, float],
+    kappa: tuple[float | None, float | None],
+    confidence: float,
+) -> Kappa:
+    """Return kappa with its limits and in words, from the agreement (observed, by chance) and kappa with its error."""
+    (observed, expected), (value, error) = agreement, kappa
+    lower, upper = _limits(value, error, observed, expected, n, confidence)
     return Kappa(
         method=method,
-        n=len(a),
-        raters=2,
-        categories=tuple(words),
+        n=n,
+        raters=raters,
+        categories=tuple(each.category for each in by_category),
         observed=observed,
         expected=expected,
         value=value,
@@ -168,7 +183,7 @@ def _paired(
         lower=lower,
         upper=upper,
         confidence=confidence,
-        by_category=tuple(CategoryKappa(word, _one_word(share, i, len(a))) for i, word in enumerate(words)),
+        by_category=by_category,
         statement=_statement(value, observed) if error is not None or value is None else ONE_WORD,
     )
 
@@ -261,26 +276,12 @@ def fleiss_kappa_of_counts(counts: ArrayLike, categories: tuple[str, ...], *, co
         value = (observed - expected) / (1 - expected)
         pull = 2 * (1 - value) * (table @ share / raters - expected)
         error = float(((agreed - expected - pull) / (1 - expected)).std(ddof=1)) / math.sqrt(n)
-    lower, upper = _limits(value, error, observed, expected, n, confidence)
     by_category = []
     for column, p, word in zip(table.T, share.tolist(), categories, strict=True):
         apart = float(column @ (raters - column)) / (n * raters * (raters - 1))
         by_category.append(CategoryKappa(word, 1 - apart / (p * (1 - p)) if 0 < p < 1 else None))
-    return Kappa(
-        method="Fleiss' kappa",
-        n=n,
-        raters=int(raters),
-        categories=categories,
-        observed=observed,
-        expected=expected,
-        value=value,
-        standard_error=error,
-        lower=lower,
-        upper=upper,
-        confidence=confidence,
-        by_category=tuple(by_category),
-        statement=_statement(value, observed),
-    )
+    told, kappa = tuple(by_category), (value, error)
+    return _kappa("Fleiss' kappa", n, int(raters), told, (observed, expected), kappa, confidence)
 
 
 def missed_and_false(

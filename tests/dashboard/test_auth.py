@@ -163,6 +163,10 @@ def test_a_change_that_asked_for_no_right_is_refused_for_everyone(site):
     [
         ({}, True),
         ({"Origin": "http://localhost"}, True),
+        ({"Origin": "http://localhost", "Host": "localhost:80"}, True),
+        ({"Origin": "https://localhost", "Host": "localhost:443"}, True),
+        ({"Origin": "http://localhost:8050"}, False),
+        ({"Origin": "http://["}, False),
         ({"Sec-Fetch-Site": "same-origin"}, True),
         ({"Origin": "http://elsewhere.example"}, False),
         ({"Origin": "null"}, False),
