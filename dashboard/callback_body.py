@@ -12,7 +12,7 @@ from dash import Dash
 from flask import Response, request
 
 from dashboard.auth import refused
-from dashboard.ids import Board, Drift, Shell, Study
+from dashboard.ids import Board, Drift, Reviewed, Shell, Study
 from dashboard.requests import CALLBACK, LARGEST_BODY
 
 DEEPEST = 32  # lists and objects within one another
@@ -35,6 +35,7 @@ KINDS: Mapping[str, type | tuple[type, ...]] = {
 DATA: Mapping[str, type | tuple[type, ...]] = {
     Board.TOLD: dict,
     Drift.WROTE: int,
+    Reviewed.ASKED: str,
     Shell.SCREEN: dict,
     Study.ASKED: dict,
 }

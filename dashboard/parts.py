@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.views import STATE_WORDS
 
@@ -22,10 +22,10 @@ def aria(**attributes: str) -> dict[str, Any]:
     return {f"aria-{name}": words for name, words in attributes.items()}
 
 
-def in_browser(app: Dash, function: str, output: Output, when: Input) -> None:
-    """Let the browser itself work out `output`, by a function of assets/live.js."""
+def in_browser(app: Dash, function: str, output: Output, *asks: Input | State, of: str = "booth") -> None:
+    """Let the browser itself work out `output`, by a function `of` one of the assets; "booth" is live.js."""
     call: Any = app.clientside_callback  # it comes without types
-    call(ClientsideFunction("booth", function), output, when)
+    call(ClientsideFunction(of, function), output, *asks)
 
 
 def chart_place(element_id: str, config: Any) -> dcc.Graph:

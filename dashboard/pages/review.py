@@ -7,9 +7,9 @@ from flask import Response, abort, request
 
 from dashboard.auth import need
 from dashboard.ids import Reviewed, Shell
-from dashboard.parts import aria, kept, link, page_name, table
+from dashboard.parts import aria, in_browser, kept, link, page_name, table
 from dashboard.queries import Queries, Right, SetupError, SpcError
-from dashboard.queries.review import days_typed, review_file, review_page, review_waiting
+from dashboard.queries.review import days_typed, review_file, review_kept, review_page, review_waiting
 from dashboard.queries.review_report import FORMS, review_report
 from dashboard.urls import REVIEW, REVIEW_FILE, ReviewView
 from dashboard.views.review import CheckRow, DecideGroup, MeterRow, ReviewPage, ToDecide, Told, WindowRow
@@ -18,6 +18,7 @@ STANDING = (
     "Evidence for those who decide. Capability, intervals and what becomes of parts are for the written procedure, the "
     "customer and the responsible Level 3; nothing here accepts or rejects a part."
 )
+BEFORE = "review review-before"
 MEANWHILE = "Below, until then: the review before."
 KINDS = {"csv": "text/csv", **FORMS}
 """Kinds of the files, by their ending."""
@@ -37,10 +38,27 @@ HOW = (
 
 
 def at(queries: Queries, search: str) -> html.Div:
-    """Return the page while the review of the period that the address names is worked out."""
-    words = review_waiting(queries, queries.memory, ReviewView.from_search(search))
-    wait = html.P(words, id=Reviewed.WAIT, className="review-wait", role="status")
-    return html.Div([wait, html.Div(page_name("Capability review"), id=Reviewed.PAGE, className="review")])
+    """Return the page: the review that was last worked out for the address, or what is worked out now.
+
+    One that no longer holds is marked as the review before, and the browser asks for the new one.
+    """
+    view = ReviewView.from_search(search)
+    page, holds = review_kept(queries, queries.memory, view) or (None, False)
+    words = "" if holds else review_waiting(queries, queries.memory, view)
+    wait = f"{words} {MEANWHILE}" if page and not holds else words
+    return html.Div(
+        [
+            html.P(wait, id=Reviewed.WAIT, className="review-wait", role="status", hidden=holds),
+            html.Div(
+                body(page) if page else page_name("Capability review"),
+                id=Reviewed.PAGE,
+                className=BEFORE if page and not holds else "review",
+                **aria(busy=str(not holds).lower()),
+            ),
+            dcc.Store(id=Reviewed.SHOWN, data=search if holds else None),
+            dcc.Store(id=Reviewed.ASKED),
+        ]
+    )
 
 
 def asked(queries: Queries, search: str | None) -> ReviewPage:
@@ -254,18 +272,30 @@ def meter(each: MeterRow) -> html.Tr:
 def register(app: Dash, queries: Queries) -> None:
     """Follow the days that are written, and hand out the table."""
 
+    in_browser(
+        app,
+        "asked",
+        Output(Reviewed.ASKED, "data"),
+        Input(Shell.URL, "search"),
+        State(Reviewed.SHOWN, "data"),
+        of="review",
+    )
+
     @app.callback(
         Output(Reviewed.PAGE, "children"),
-        Input(Shell.URL, "search"),
+        Output(Reviewed.SHOWN, "data"),
+        Input(Reviewed.ASKED, "data"),
         State(Shell.URL, "pathname"),
         running=[
             (Output(Reviewed.WAIT, "hidden"), False, True),
-            (Output(Reviewed.PAGE, "className"), "review review-before", "review"),
+            (Output(Reviewed.PAGE, "className"), BEFORE, "review"),
             (Output(Reviewed.PAGE, "aria-busy"), "true", "false"),
         ],
+        prevent_initial_call=True,
     )
-    def follow(search: str, pathname: str) -> Any:
-        return body(asked(queries, search)) if pathname == REVIEW else no_update
+    def follow(search: str | None, pathname: str) -> Any:
+        there = pathname == REVIEW and search is not None
+        return (body(asked(queries, search)), search) if there else (no_update, no_update)
 
     @app.callback(
         Output(Reviewed.WAIT, "children"),

@@ -28,6 +28,11 @@ class Remembered:
             self._kept.popitem(last=False)
         return made
 
+    def holds(self, name: Any, rests_on: tuple[object, ...]) -> bool:
+        """Return whether `once` would give what is kept under a name."""
+        kept = self._kept.get(name)
+        return kept is not None and _same(kept[0], rests_on)
+
     def latest(self, name: Any) -> Any:
         """Return what was last kept under a name, whatever it rests on; None where nothing was."""
         kept = self._kept.get(name)

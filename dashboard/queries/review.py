@@ -53,6 +53,9 @@ FILES = (
 )
 """Files of the review, by their ending."""
 
+AUDITED = "audited for reviews"
+"""Name under which the log of the last review is remembered."""
+
 PACE = "seconds of a review for each stream"
 """Name under which it is remembered how long the last review took."""
 
@@ -65,19 +68,47 @@ AROUND = timedelta(days=3)
 
 def review_page(known: Known, memory: Remembered, view: ReviewView) -> ReviewPage:
     """Return the review of the period and line that an address names."""
-    found = audited(known, memory)
+    found = audited_this_hour(known, memory)
     if not found.results:
         return _nothing(known, view, "No reading in this log yet. A review needs some.")
-    view = view if view.line in line_names(found) else replace(view, line="")
-    usual = _usual(found, USUAL_DAYS, view)
-    period, notice = usual, ""
-    if view.start or view.end:
-        try:
-            period = _period(view, usual)
-            seen = reviewed(known, memory, period, view.line)
-        except InputError as refused:
-            period, notice = usual, f"{_sentence(refused)} The usual period is shown instead."
-    seen = reviewed(known, memory, period, view.line)
+    own, period, notice = _named(found, view)
+    try:
+        seen = reviewed(known, memory, period, own.line)
+    except InputError as refused:
+        period, notice = _usual(found, USUAL_DAYS, own), _instead(refused)
+        seen = reviewed(known, memory, period, own.line)
+    return _page(known, found, own, seen, notice)
+
+
+def review_kept(known: Known, memory: Remembered, view: ReviewView) -> tuple[ReviewPage, bool] | None:
+    """Return the review last worked out for an address, and whether it still holds; None where there is none."""
+    found: Audited | None = memory.latest(AUDITED)
+    if found is None or not found.results:
+        return None
+    own, period, notice = _named(found, view)
+    name, stamp = _name(period, own.line), _stamp(known)
+    seen: Review | None = memory.latest(name)
+    if seen is None:
+        return None
+    return _page(known, found, own, seen, notice), memory.holds(AUDITED, stamp) and memory.holds(name, stamp)
+
+
+def _named(found: Audited, view: ReviewView) -> tuple[ReviewView, Period, str]:
+    """Return an address with a line that there is, the period it names, and what of it could not be followed."""
+    own = view if view.line in line_names(found) else replace(view, line="")
+    usual = _usual(found, USUAL_DAYS, own)
+    try:
+        return own, _period(own, usual) if own.start or own.end else usual, ""
+    except InputError as refused:
+        return own, usual, _instead(refused)
+
+
+def _instead(refused: InputError) -> str:
+    return f"{_sentence(refused)} The usual period is shown instead."
+
+
+def _page(known: Known, found: Audited, view: ReviewView, seen: Review, notice: str) -> ReviewPage:
+    period = seen.period
     shown = ReviewView(period.first.isoformat(), period.last.isoformat(), view.line)
     return ReviewPage(
         title="Capability review",
@@ -138,13 +169,26 @@ def review_file(known: Known, memory: Remembered, view: ReviewView) -> tuple[str
     return None if seen is None else (f"review-{seen.period.first}-{seen.period.last}.csv", review_table(seen))
 
 
+def audited_this_hour(known: Known, memory: Remembered) -> Audited:
+    """Return the log as an audit sees it, looked at once an hour or when the log, or what is beside it, changes."""
+    return memory.once(AUDITED, _stamp(known), lambda: audited(known, memory))
+
+
+def _stamp(known: Known) -> tuple[object, ...]:
+    return known.snapshot.version, int(known.now().timestamp() // 3600)
+
+
+def _name(period: Period, line: str) -> tuple[object, ...]:
+    return "review", period.first, period.last, line
+
+
 def review_asked(known: Known, memory: Remembered, view: ReviewView) -> Review | None:
     """Return the review that an address names; None where there is nothing to review.
 
     Raises:
         InputError: it names no period.
     """
-    found = audited(known, memory)
+    found = audited_this_hour(known, memory)
     if not found.results:
         return None
     view = view if view.line in line_names(found) else replace(view, line="")
@@ -157,8 +201,8 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
     Raises:
         InputError: the period has not begun.
     """
-    found = audited(known, memory)
-    hour = int(found.audit.ledger.now.timestamp() // 3600)
+    stamp = _stamp(known)
+    found = audited_this_hour(known, memory)
 
     def ask() -> Review:
         results = [shown_in(result, known.formats) for result in found.results if not line or result.key.line == line]
@@ -183,7 +227,7 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
         memory.once(PACE, (object(),), lambda: pace)
         return made
 
-    return memory.once(("review", period.first, period.last, line), (known.snapshot.version, hour), timed)
+    return memory.once(_name(period, line), stamp, timed)
 
 
 def _period(view: ReviewView, usual: Period) -> Period:

@@ -3,8 +3,17 @@
 import pytest
 from playwright.sync_api import expect
 
+from dashboard.queries.audited import audited
+from spc.failure_book import window_at, write_step
+from spc.failures import FailureStep
+from tests.dashboard.made_entry import TODAY
+from tests.dashboard.made_line import AMMETER
+
 TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
 DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
+WORKED_OUT = '"output":"..review-page.children...review-shown.data.."'
+"""In what the page sends when it asks for a review."""
+
 SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
 
 
@@ -52,7 +61,7 @@ def test_while_a_review_is_worked_out_the_page_says_of_what_and_about_how_long(s
     page, held = open_page(**TABLET), []
 
     def hold(route):
-        if '"output":"review-page.children"' in (route.request.post_data or ""):
+        if WORKED_OUT in (route.request.post_data or ""):
             held.append(route)
         else:
             route.continue_()
@@ -86,6 +95,40 @@ def test_a_review_is_drawn_without_telling_the_store_of_every_part(opened):
 
     parts, told = page.locator("#review-page *").count(), page.evaluate("window.told")
     assert 0 < told < parts / 2
+
+
+def test_a_review_worked_out_before_is_there_at_once_and_marked_where_it_no_longer_holds(opened, site, axe):
+    page, sent = opened(DESK), []
+    page.on("request", lambda request: sent.append(request.post_data or ""))
+    page.get_by_role("link", name="Record", exact=True).click()
+    page.locator(".record-page table").first.wait_for()
+    page.get_by_role("link", name="Review", exact=True).click()
+    page.locator(".review-first").wait_for()
+    expect(page.locator("#review-page")).to_have_attribute("aria-busy", "false")
+    expect(page.locator("#review-wait")).to_be_hidden()
+    assert not [body for body in sent if WORKED_OUT in body]
+
+    page.get_by_role("link", name="Record", exact=True).click()
+    page.locator(".record-page table").first.wait_for()
+    found = audited(site.queries, site.queries.memory)
+    failed = next(each for each in found.windows if each.key == AMMETER)
+    step = FailureStep("held", TODAY, "q1", "lot 12 is held")
+    write_step(site.store, found.book, window_at(found.book, AMMETER, failed.failed_at), step, who="q1", now=TODAY)
+    site.queries.source.poll()
+    held = []
+    page.route(
+        "**/_dash-update-component*",
+        lambda route: held.append(route) if WORKED_OUT in (route.request.post_data or "") else route.continue_(),
+    )
+    page.get_by_role("link", name="Review", exact=True).click()
+    page.locator(".review-first").wait_for()
+    expect(page.locator("#review-page")).to_have_class("review review-before")
+    expect(page.get_by_role("status").filter(has_text="Below, until then: the review before.")).to_be_visible()
+    expect(page.locator("#review-page")).not_to_contain_text("contained")
+    axe(page)
+    held.pop().continue_()
+    expect(page.locator("#review-page")).to_have_class("review")
+    expect(page.locator("#review-page")).to_contain_text("contained")
 
 
 def test_days_that_are_none_are_said_and_nothing_is_lost(opened, axe):
