@@ -137,6 +137,19 @@ def open_page(browser: Browser, seen: Seen, line: Line) -> Callable[..., Page]:
     return open_one
 
 
+@pytest.fixture
+def open_at(site: Site, open_page: Callable[..., Page]) -> Callable[[dict[str, Any], str, str], Page]:
+    """Open a page of the site on a screen, and wait for what says that it is there."""
+
+    def open_one(screen: dict[str, Any], path: str, ready: str) -> Page:
+        page = open_page(**screen)
+        page.goto(f"{site.address}{path}")
+        page.locator(ready).first.wait_for()
+        return page
+
+    return open_one
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_teardown(item: pytest.Item) -> None:
     """Close the pages before any server ends: a question on its way would be cut off, and complained about."""

@@ -8,8 +8,6 @@ from playwright.sync_api import Locator, Page, expect
 from spc.records import StreamKey
 from tests.browser.made_site import Site
 
-TABLET: dict[str, Any] = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK: dict[str, Any] = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
 NAMED = "localStorage.setItem('write-technician', 'ktl')"
 
 

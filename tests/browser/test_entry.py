@@ -7,12 +7,11 @@ import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
 from spc.store.entries import Correction, Reaction
-from tests.browser.entry_steps import DESK, NAMED, TABLET, choose, keep, last, opener, told, type_in
+from tests.browser.entry_steps import NAMED, choose, keep, last, opener, told, type_in
 from tests.browser.made_site import Site, serving
+from tests.browser.screens import TABLET, TOUCHED_DESK, TOUCHED_ON_BOTH
 from tests.dashboard.made_entry import TODAY, stored_queries, stored_settings
 from tests.dashboard.made_line import AMMETER, BATH, LAMP, SHIM
-
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
 
 
 class Taps:
@@ -31,7 +30,7 @@ def opened(site: Site, open_page: Callable[..., Page]) -> Callable[..., Page]:
     return opener(site, open_page)
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_a_due_reading_takes_four_taps_at_most_and_the_next_is_offered(opened, site, screen):
     page, tap = opened(screen), Taps()
     expect(page.locator(".entry-card h2")).to_have_text("Bath concentration")
@@ -61,7 +60,7 @@ def test_the_tube_is_large_enough_for_gloves_and_shows_its_upper_half(opened):
         assert (key.bounding_box() or {"height": 0})["height"] >= 44
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_an_ammeter_shows_its_deviation_as_it_is_typed(opened, site, screen):
     page = opened(screen)
     choose(page, "Ammeter")
@@ -75,7 +74,7 @@ def test_an_ammeter_shows_its_deviation_as_it_is_typed(opened, site, screen):
     assert site.store.streams()[AMMETER].reference[-1] == 1000.0
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_a_judged_check_is_two_taps(opened, site, screen):
     page, tap = opened(screen), Taps()
     choose(page, "Notched shim")
@@ -94,7 +93,7 @@ def test_not_in_operation_is_one_tap(opened, site):
     assert (tap.n, last(site, BATH)) == (1, "not run")
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_an_unlikely_value_is_asked_about_and_changed_or_kept(opened, site, axe, screen):
     page = opened(screen)
     before = len(site.store.streams()[LAMP])
@@ -113,7 +112,7 @@ def test_an_unlikely_value_is_asked_about_and_changed_or_kept(opened, site, axe,
     assert last(site, LAMP) == 18.0
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_a_failed_check_stays_until_its_obligations_were_seen(opened, site, axe, screen):
     page = opened(screen)
     page.get_by_role("button", name="0.05 mL/100 mL", exact=True).tap()
@@ -130,7 +129,7 @@ def test_a_failed_check_stays_until_its_obligations_were_seen(opened, site, axe,
     expect(page.locator(".entry-card")).to_be_visible()
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_a_reaction_is_asked_for_while_something_moves(opened, site, axe, screen):
     page = opened(screen)
     choose(page, "UV-A irradiance")
@@ -169,7 +168,7 @@ def test_a_slip_is_put_right_with_its_reason(opened, site, axe):
 
 
 def test_a_keyboard_does_all_of_it(opened, site):
-    page = opened(DESK)
+    page = opened(TOUCHED_DESK)
     choose(page, "UV-A irradiance")
     page.get_by_label("Read", exact=True).focus()
     page.keyboard.type("18x00")
@@ -203,7 +202,9 @@ def test_a_reading_taken_earlier_and_one_of_the_future(opened, site):
     assert site.store.streams()[BATH].shift[-1] == "A"
 
 
-@pytest.mark.parametrize("screen", [TABLET, {**DESK, "width": 390, "height": 844}, DESK], ids=["820", "390", "1440"])
+@pytest.mark.parametrize(
+    "screen", [TABLET, {**TOUCHED_DESK, "width": 390, "height": 844}, TOUCHED_DESK], ids=["820", "390", "1440"]
+)
 def test_axe_finds_nothing_and_nothing_is_cut_off(opened, axe, screen):
     page = opened(screen)
     axe(page)
@@ -217,7 +218,7 @@ def test_axe_finds_nothing_and_nothing_is_cut_off(opened, axe, screen):
 
 
 def test_a_check_that_is_not_listed_can_be_written_down(opened, site):
-    page = opened(DESK)
+    page = opened(TOUCHED_DESK)
     page.locator(".entry-other summary").tap()
     page.get_by_label("Check", exact=True).select_option("quick_break")
     page.get_by_label("Line", exact=True).fill("Line 2")
@@ -239,7 +240,7 @@ def test_a_bare_log_says_how_to_get_a_store(open_page, line, axe):
 
 
 def test_the_board_leads_to_the_check_that_is_overdue(opened, open_page, site):
-    page = open_page(**DESK)
+    page = open_page(**TOUCHED_DESK)
     page.add_init_script(NAMED)
     page.goto(site.address + "/")
     page.locator(".todo-item", has_text="Bath concentration").get_by_role("link", name="Write the check down").click()
@@ -248,7 +249,7 @@ def test_the_board_leads_to_the_check_that_is_overdue(opened, open_page, site):
     assert "check=bath_concentration" in page.url
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_overdue_checks_of_a_line_are_one_thing_to_do_a_tap_from_writing(open_page, tmp_path, axe, seen, screen):
     with serving(stored_queries(stored_settings(tmp_path, calendar=False), TODAY + timedelta(days=40))) as site:
         page = open_page(**screen)
@@ -284,7 +285,7 @@ def test_what_is_due_is_offered_one_after_the_other_until_nothing_is(opened, sit
 
 
 def test_what_somebody_else_writes_down_leaves_the_list_by_itself(opened, open_page, site):
-    page, other = opened(TABLET), opened(DESK)
+    page, other = opened(TABLET), opened(TOUCHED_DESK)
     expect(page.locator(".entry-group-overdue")).to_contain_text("Bath concentration")
     other.get_by_role("button", name="0.20 mL/100 mL", exact=True).tap()
     keep(other)

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.entry_steps import TABLET, choose, keep, kept_since, last, opener, told, type_in
+from tests.browser.entry_steps import choose, keep, kept_since, last, opener, told, type_in
 from tests.browser.made_site import Site
+from tests.browser.screens import TABLET
 from tests.dashboard.made_line import BATH, LAMP, SHIM
 
 

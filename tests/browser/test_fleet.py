@@ -10,12 +10,9 @@ from dashboard import server
 from dashboard.app import create_app
 from dashboard.settings import Settings
 from spc.fleet import write_fleet
+from tests.browser.screens import ON_BOTH
 from tests.dashboard.made_line import asked, watched, write_line
 from tests.fleet.made_fleet import made_fleet
-
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
 
 
 @pytest.fixture
@@ -33,7 +30,7 @@ def address(tmp_path):
     running.close()
 
 
-@SCREENS
+@ON_BOTH
 def test_from_what_moves_most_to_its_signals(address, open_page, axe, tmp_path, screen):
     fleet = made_fleet(330)
     write_fleet(fleet, tmp_path / "out")
@@ -59,7 +56,7 @@ def test_from_what_moves_most_to_its_signals(address, open_page, axe, tmp_path, 
     axe(page)
 
 
-@SCREENS
+@ON_BOTH
 def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(address, open_page, tmp_path, screen):
     write_fleet(made_fleet(330), tmp_path / "out")
     page = open_page(**screen)
@@ -80,7 +77,7 @@ def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(address,
     page.wait_for_load_state("networkidle")
 
 
-@SCREENS
+@ON_BOTH
 def test_what_is_not_there_yet_is_said(address, open_page, axe, screen):
     page = open_page(**screen)
     page.goto(address)

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.entry_steps import TABLET, choose, keep, last, opener, told
+from tests.browser.entry_steps import choose, keep, last, opener, told
 from tests.browser.made_site import Site, serving
+from tests.browser.screens import TABLET
 from tests.dashboard.made_entry import CATALOGUE, stored_queries, stored_settings
 from tests.dashboard.made_line import LAMP
 

@@ -3,17 +3,14 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 
-import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
 from spc.failures import BEFORE_CLOSING, WrittenStep
 from spc.store.accounts import add_account
 from tests.browser.made_site import Site
+from tests.browser.screens import DESK, ON_BOTH, TABLET
 from tests.browser.test_accounts import GOOD, opened
 
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
 LABELS = {
     "told": "Who was told",
     "held": "What was stopped and held, or why nothing was",
@@ -44,7 +41,7 @@ def keep(page: Page, kind: str, words: str) -> None:
     page.get_by_role("button", name="Keep it in the record").click()
 
 
-@SCREENS
+@ON_BOTH
 def test_a_failed_check_is_written_up_and_closed_from_the_screen(site, open_page, axe, screen):
     page = open_page(**screen)
     page.goto(site.address + "/record")
@@ -101,7 +98,7 @@ def test_a_double_tap_keeps_one_step(site, open_page):
     assert kinds(site) == ["told"]
 
 
-@SCREENS
+@ON_BOTH
 def test_each_question_of_an_audit_is_one_click(site, open_page, axe, screen):
     page = open_page(**screen)
     page.goto(site.address + "/record")

@@ -4,21 +4,12 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from spc.run_start import RingHoles, SetupSample
-
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "has_touch": True, "color_scheme": "light"}
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
+from tests.browser.screens import TABLET, TOUCHED_DESK, TOUCHED_ON_BOTH
 
 
 @pytest.fixture
-def opened(site, open_page):
-    def open_one(screen, line="Line 1"):
-        page = open_page(**screen)
-        page.goto(f"{site.address}/setup?line={line}")
-        page.locator(".setup-form").wait_for()
-        return page
-
-    return open_one
+def opened(open_at):
+    return lambda screen, line="Line 1": open_at(screen, f"/setup?line={line}", ".setup-form")
 
 
 def technique(page: Page) -> None:
@@ -32,7 +23,7 @@ def keep(page: Page) -> None:
     page.get_by_role("button", name="Keep this sample").tap()
 
 
-@SCREENS
+@TOUCHED_ON_BOTH
 def test_a_weak_shim_leads_to_the_factors_in_order(opened, site, axe, screen):
     page = opened(screen)
     axe(page)
@@ -61,7 +52,7 @@ def test_a_weak_shim_leads_to_the_factors_in_order(opened, site, axe, screen):
 
 
 def test_a_ring_is_held_against_the_minimum_of_its_current(opened, site, axe):
-    page = opened(DESK, "Line 2")
+    page = opened(TOUCHED_DESK, "Line 2")
     technique(page)
     page.get_by_role("button", name="Ring", exact=True).tap()
     page.get_by_label("Type of the ring").fill("AS5282")

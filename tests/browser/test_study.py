@@ -6,24 +6,17 @@ import io
 import pytest
 from playwright.sync_api import expect
 
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
+from tests.browser.screens import ON_BOTH, TABLET
+
 LEVELS = {"tube 1": 0.15, "tube 2": 0.20, "tube 3": 0.25}
 
 
 @pytest.fixture
-def opened(site, open_page):
-    def open_one(screen):
-        page = open_page(**screen)
-        page.goto(f"{site.address}/study")
-        page.get_by_role("button", name="Draw the order").wait_for()
-        return page
-
-    return open_one
+def opened(open_at):
+    return lambda screen: open_at(screen, "/study", "text=Draw the order")
 
 
-@SCREENS
+@ON_BOTH
 def test_a_study_from_the_draw_to_what_it_says(opened, axe, screen):
     page = opened(screen)
     page.get_by_label("Parts, tubes or places").fill("tube 1, tube 2, tube 3")
