@@ -104,7 +104,12 @@ def choose(page: ReviewPage) -> html.Section:
     )
     return html.Section(
         kept(
-            html.Nav(buttons(page.lengths), className="buttons", **aria(label="Length of the period")),
+            html.Nav(buttons(page.months), className="buttons", **aria(label="Months and years")),
+            html.Nav(
+                [html.Span("Up to the last reading: ", className="review-up-to"), *buttons(page.lengths)],
+                className="buttons",
+                **aria(label="Length of the period"),
+            ),
             days,
             html.Nav(buttons(page.lines), className="buttons", **aria(label="Line")) if len(page.lines) > 2 else None,
         ),

@@ -20,7 +20,7 @@ from spc.formats import formats_now
 from spc.report.gather import steps_of
 from spc.review import Finding, Period, Review, StreamReview, review
 from spc.review.findings import ORDER, FindingKind
-from spc.review.period import USUAL_DAYS
+from spc.review.period import USUAL_DAYS, calendar_periods
 from spc.review.whole import usual_period
 from spc.schedule.site_calendar import YEARS
 from spc.shown import shown_in
@@ -119,6 +119,7 @@ def _page(known: Known, found: Audited, view: ReviewView, seen: Review, notice: 
         start=formats_now().day_typed(period.first),
         end=formats_now().day_typed(period.last),
         line=view.line,
+        months=tuple(_months(known, period, view)),
         lengths=tuple(_lengths(found, period, view)),
         lines=tuple(
             (name or "Every line", replace(shown, line=name).href, name == view.line)
@@ -269,6 +270,11 @@ def _lengths(found: Audited, period: Period, view: ReviewView) -> Iterator[tuple
         own = _usual(found, days, view)
         href = ReviewView(own.first.isoformat(), own.last.isoformat(), view.line).href
         yield words, href, own == period
+
+
+def _months(known: Known, period: Period, view: ReviewView) -> Iterator[tuple[str, str, bool]]:
+    for words, own in calendar_periods(known.now(), known.zone):
+        yield words, ReviewView(own.first.isoformat(), own.last.isoformat(), view.line).href, own == period
 
 
 def _groups(seen: Review) -> Iterator[DecideGroup]:

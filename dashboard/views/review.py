@@ -92,7 +92,8 @@ class ReviewPage:
     start: str  # as the form shows them
     end: str
     line: str
-    lengths: tuple[tuple[str, str, bool], ...] = ()  # words, address, whether it is shown
+    months: tuple[tuple[str, str, bool], ...] = ()  # of the calendar: words, address, whether it is shown
+    lengths: tuple[tuple[str, str, bool], ...] = ()  # up to the last reading
     lines: tuple[tuple[str, str, bool], ...] = ()
     numbers: tuple[Told, ...] = ()
     groups: tuple[DecideGroup, ...] = ()

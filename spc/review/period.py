@@ -65,6 +65,31 @@ def day_text(day: date) -> str:
     return formats_now().day(day)
 
 
+def calendar_periods(now: datetime, zone: tzinfo) -> tuple[tuple[str, Period], ...]:
+    """Return the periods of the calendar that people ask for, each with its name, as of `now` (aware).
+
+    Months are whole ones, of the site's zone; what goes on ends with the day of `now`.
+    """
+    today = now.astimezone(zone).date()
+    month = today.replace(day=1)
+    last = month - timedelta(days=1)
+    year = today.replace(month=1, day=1)
+    periods = (
+        ("This month so far", month, today),
+        ("Last month", last.replace(day=1), last),
+        ("Last three months", _months_before(month, 3), last),
+        ("This year so far", year, today),
+        ("Last year", _months_before(year, 12), year - timedelta(days=1)),
+    )
+    return tuple((words, Period(first, end, zone)) for words, first, end in periods)
+
+
+def _months_before(first: date, months: int) -> date:
+    """Return the first day of the month that many months before that of `first`, itself the first of one."""
+    year, month = divmod(12 * first.year + first.month - 1 - months, 12)
+    return date(year, month + 1, 1)
+
+
 def period_before(period: Period) -> Period:
     """Return the period of as many days that ends the day before."""
     last = period.first - timedelta(days=1)

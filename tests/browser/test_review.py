@@ -6,29 +6,20 @@ from playwright.sync_api import expect
 from dashboard.queries.audited import audited
 from spc.failure_book import window_at, write_step
 from spc.failures import FailureStep
+from tests.browser.screens import DESK, ON_BOTH, TABLET
 from tests.dashboard.made_entry import TODAY
 from tests.dashboard.made_line import AMMETER
 
-TABLET = {"width": 820, "height": 1180, "has_touch": True, "color_scheme": "dark"}
-DESK = {"width": 1440, "height": 900, "color_scheme": "light"}
 WORKED_OUT = '"output":"..review-page.children...review-shown.data.."'
 """In what the page sends when it asks for a review."""
 
-SCREENS = pytest.mark.parametrize("screen", [TABLET, DESK], ids=["tablet", "desk"])
-
 
 @pytest.fixture
-def opened(site, open_page):
-    def open_one(screen, search=""):
-        page = open_page(**screen)
-        page.goto(f"{site.address}/review{search}")
-        page.locator(".review-first").wait_for()
-        return page
-
-    return open_one
+def opened(open_at):
+    return lambda screen, search="": open_at(screen, f"/review{search}", ".review-first")
 
 
-@SCREENS
+@ON_BOTH
 def test_the_first_decision_leads_to_the_failed_reading(opened, axe, screen):
     page = opened(screen)
     first = page.locator(".review-decide .review-group").first
@@ -55,6 +46,15 @@ def test_another_period_is_chosen_by_days_by_length_and_by_line(opened, axe):
     expect(page.locator(".review-period")).to_contain_text("11 Apr 2025 to 10 Apr 2026")
     page.go_back()
     expect(page.locator(".review-period")).to_contain_text("20 Mar 2026 to 31 Mar 2026")
+
+
+def test_last_month_is_one_tap_and_its_address_says_the_days(opened):
+    page = opened(TABLET)
+    page.get_by_role("navigation", name="Months and years").get_by_role("link", name="Last month").click()
+
+    expect(page.locator(".review-period")).to_contain_text("1 Mar 2026 to 31 Mar 2026, beside 29 Jan 2026")
+    assert "from=2026-03-01&to=2026-03-31" in page.url
+    expect(page.locator(".review-choose .button-on").first).to_contain_text("Last month")
 
 
 def test_while_a_review_is_worked_out_the_page_says_of_what_and_about_how_long(site, open_page, axe):

@@ -62,6 +62,15 @@ def test_the_page_says_what_the_review_of_the_library_says(log):
     assert shown.changes == seen.changes
 
 
+def test_ready_periods_are_links_whose_address_says_the_days(log):
+    shown = page(log, ReviewView("2026-03-01", "2026-03-31", "Line 2"))
+
+    found = {words: (href, on) for words, href, on in shown.months}
+    assert found["Last month"] == ("/review?from=2026-03-01&to=2026-03-31&line=Line+2", True)
+    assert found["This year so far"] == ("/review?from=2026-01-01&to=2026-04-10&line=Line+2", False)
+    assert [words for words, _, _ in shown.months if words.startswith("Last")][-1] == "Last year"
+
+
 def test_a_failed_check_stands_first_and_leads_to_its_reading(log):
     first = page(log).groups[0]
 

@@ -19,6 +19,7 @@ from spc.records import Event, StreamKey
 from spc.report.gather import Asked, review_of
 from spc.review import Period, SignalStep, period_before
 from spc.review.capable import indices_of, trend_of, wandering
+from spc.review.period import calendar_periods
 from spc.times import from_microseconds, to_microseconds
 from tests.made import made_readings
 from tests.report.conftest import NOW
@@ -26,6 +27,30 @@ from tests.report.conftest import NOW
 LAMP = StreamKey("Line A", "uva_irradiance", "lamp 1")
 FALLING = StreamKey("Line A", "uva_irradiance", "lamp 2")
 RNG = 11
+
+
+@pytest.mark.parametrize(
+    ("now", "days"),
+    [
+        (
+            datetime(2025, 12, 31, 23, 30, tzinfo=UTC),  # the year has changed in Vienna, not yet at Greenwich
+            ["2026-01-01 2026-01-01", "2025-12-01 2025-12-31", "2025-10-01 2025-12-31", "2026-01-01 2026-01-01",
+             "2025-01-01 2025-12-31"],
+        ),
+        (
+            datetime(2024, 3, 31, 12, 0, tzinfo=UTC),  # a leap year
+            ["2024-03-01 2024-03-31", "2024-02-01 2024-02-29", "2023-12-01 2024-02-29", "2024-01-01 2024-03-31",
+             "2023-01-01 2023-12-31"],
+        ),
+    ],
+)  # fmt: skip
+def test_periods_of_the_calendar_are_those_of_the_sites_zone(now, days):
+    found = calendar_periods(now, ZoneInfo("Europe/Vienna"))
+
+    assert [words for words, _ in found] == [
+        "This month so far", "Last month", "Last three months", "This year so far", "Last year",
+    ]  # fmt: skip
+    assert [f"{period.first} {period.last}" for _, period in found] == days
 
 
 def test_the_indices_are_those_of_the_library(reviewed):
