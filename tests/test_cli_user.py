@@ -2,12 +2,15 @@
 
 import json
 from pathlib import Path
+from typing import Any, ClassVar
 
 import pytest
 from typer.testing import CliRunner
 
 from spc.cli import app
+from spc.cli.user import new_password
 from spc.errors import InputError, StoreError
+from spc.store.store import Store
 
 GOOD = "four plain words here\n"
 
@@ -54,6 +57,33 @@ def test_a_password_comes_from_standard_input(store):
         run("password", "Anna", *store)
     with pytest.raises(InputError, match="12 or more"):
         run("password", "Anna", *store, typed="short\n")
+
+
+@pytest.mark.parametrize(
+    ("second", "says"), [("five other words by far", None), ("five other words by near", "the two passwords differ")]
+)
+def test_a_password_is_typed_twice_on_a_terminal(store, monkeypatch, second, says):
+    typed = iter(["five other words by far", second])
+    monkeypatch.setattr("typer.prompt", lambda words, hide_input: next(typed))
+    monkeypatch.setattr("spc.cli.user.sys", Terminal())
+    if says is None:
+        assert new_password("Anna") == "five other words by far"
+        return
+    with pytest.raises(InputError, match=says):
+        new_password("Anna")
+
+
+class Terminal:
+    """A standard input that a person types into."""
+
+    stdin: ClassVar[Any] = type("Stdin", (), {"isatty": staticmethod(lambda: True)})
+
+
+def test_a_store_without_accounts_says_who_may_use_the_board(tmp_path):
+    with Store.open(tmp_path / "spc.db"):
+        pass
+
+    assert "No accounts: the dashboard opens on this machine alone" in run("list", "--store", str(tmp_path / "spc.db"))
 
 
 def test_a_role_that_is_none_is_refused_before_a_password_is_asked(store):

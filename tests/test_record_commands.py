@@ -150,12 +150,25 @@ def test_by_command(spc):
         (("baseline", *STREAM, "--step", "reviewed", "--by", "anna"), "no baseline version 1"),
         (("baseline", *STREAM, "--step", "proposed", "--leave-out", "2025-01-04T18:00"), "names no cause"),
         (("baseline", *STREAM, "--step", "proposed", "--leave-out", "soon=misread"), "'soon' is no time"),
+        (("baseline", *STREAM, "--step", "reviewed", "--leave-out", "2025-01-04T18:00=so"), "propose a new version"),
+        (("baseline", *STREAM, "--from", "2025-01-30"), "a baseline needs at least 8"),
+        (("history", "--at", "2025-01-04T18:00"), "--line, --check and --position"),
         (("history", "--line", "Line A"), "--line, --check and --position"),
         (("history", "--line", "Line A", "--check", "bath_concentration", "--position", "tnk"), "no such stream"),
     ],
 )
 def test_what_is_refused(spc, words, says):
     assert says in spc(*words, code=2)
+
+
+def test_a_baseline_that_is_too_short_yet_is_listed_without_a_review(kept, spc):
+    assert json.loads(spc("baseline", *STREAM, "--now", "2025-01-03", "--json")) == {"baselines": [], "review": None}
+
+
+def test_a_step_is_that_of_one_stream(kept, spc, tmp_path):
+    add(kept, read_text(tmp_path, "taken_at,line,check,position,value\n2025-01-01T06:00Z,Line A,timer,unit 1,1.0\n"))
+
+    assert "a step is that of one stream" in spc("baseline", "--step", "reviewed", "--zone", "UTC", code=2)
 
 
 def test_all_that_was_written_about_one_reading(kept, spc):

@@ -109,6 +109,23 @@ def test_bad_requests_are_refused_in_one_line(demo_slice, monkeypatch, capsys, w
     assert says in refusal(monkeypatch, capsys, "review", *demo_slice.words, *words)
 
 
+def test_a_place_that_cannot_be_written_is_refused_in_one_line(demo_slice, tmp_path, monkeypatch, capsys):
+    (tmp_path / "file").write_text("not a folder")
+    (tmp_path / "review.html").mkdir()
+    folder = refusal(monkeypatch, capsys, "review", *demo_slice.words, "--tables", str(tmp_path / "file"))
+    report = refusal(
+        monkeypatch, capsys, "review", *demo_slice.words, "--check", "ammeter", "--out", str(tmp_path / "review.html")
+    )
+
+    assert "is a file; name a folder" in folder
+    assert "cannot be written" in report
+    assert "name another file" in report
+
+
+def test_evidence_that_goes_nowhere_is_refused(monkeypatch, capsys):
+    assert "nothing to write; give --out" in refusal(monkeypatch, capsys, "evidence")
+
+
 def test_evidence_without_a_store_is_refused(tmp_path, monkeypatch, capsys):
     words = ["evidence", "--store", str(tmp_path / "none.db"), "--out", str(tmp_path / "e.html")]
 
