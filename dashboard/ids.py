@@ -17,6 +17,7 @@ class Board:
     """The board."""
 
     ALL, TODO, NEXT, TOLD, SHAPE = "board", "board-todo", "board-next", "board-told", "board-shape"
+    BELOW = "board-below"
 
     @staticmethod
     def tile(stream: str) -> dict[str, str]:
@@ -148,8 +149,9 @@ class Reviewed:
 class Record:
     """The record, and the page of one failed check."""
 
-    PAGE, FIGURE, NAME, ERROR, OFFSET, FOUND, SINCE, ASK = (
+    PAGE, PART, FIGURE, NAME, ERROR, OFFSET, FOUND, SINCE, ASK = (
         "record-page",
+        "record-part",
         "record-figure",
         "record-name",
         "record-error",

@@ -31,6 +31,7 @@ def layout(page: BoardPage) -> html.Div:
                 [
                     html.H2("To do now"),
                     html.Div(todos(page), id=Board.TODO),
+                    html.P("", id=Board.BELOW, className="todo-below", hidden=True, **aria(hidden="true")),
                     html.Div(next_checks(page), id=Board.NEXT, className="next"),
                 ],
                 className="todo",

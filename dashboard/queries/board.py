@@ -254,7 +254,8 @@ def _due_words(result: StreamResult, state: StreamState, stands: Standing, resti
         return ""
     if state.word == "overdue":
         return _late_since(state, year)
-    return state.due_text or (_without_clock(result.check) if result.key not in stands.due else "")
+    asked = result.key not in stands.due and state.word not in URGENT
+    return state.due_text or (_without_clock(result.check) if asked else "")
 
 
 def _without_clock(check: Check) -> str:

@@ -10,6 +10,14 @@ from tests.dashboard.made_line import add_row
 
 BATH_ROW = "2026-04-10T15:00,Line 1,bath_concentration,tank,{value},,mL/100mL,tube-1,m1,A,"
 
+FAILING = (
+    BATH_ROW.format(value="0.05"),
+    "2026-04-10T15:00,Line 1,uva_irradiance,lamp 1,500,,uW/cm2,rad-1,m1,A,",
+    "2026-04-10T15:00,Line 1,notched_shim,hub,not shown,,,,m1,A,",
+    "2026-04-10T15:00,Line 2,ambient_light,booth,9.0,,fc,lux-1,m1,A,",
+)
+"""With the ammeter, which fails already, five failed checks."""
+
 
 def board(page: Page, line: Line) -> None:
     page.goto(line.address + "/")
@@ -170,6 +178,29 @@ def test_a_wall_screen_shows_what_needs_doing_and_every_stream_at_once(open_page
     assert last["y"] + last["height"] <= height
     assert todo["y"] + todo["height"] <= height
     assert page.locator(".todo").bounding_box()["x"] < page.locator(".lines").bounding_box()["x"]
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (1920, 1080), (2560, 1440)])
+def test_what_needs_doing_fits_or_is_counted_at_the_edge(open_page, line, axe, width, height):
+    page = open_page(width=width, height=height)
+    for row in FAILING:
+        add_row(line.settings, row)
+    board(page, line)
+    expect(page.locator(".todo-failed")).to_have_count(5)
+    note = page.locator("#board-below")
+    below = (
+        "(items, edge) => items.filter(item => item.querySelector('h3').getBoundingClientRect().bottom > edge).length"
+    )
+    if height == 900:
+        expect(note).to_contain_text("more below: ")
+        edge = note.bounding_box()["y"]
+        hidden = page.locator(".todo-item").evaluate_all(below, edge)
+        assert note.inner_text().startswith(f"and {hidden} more below: ")
+        axe(page)
+        page.mouse.wheel(0, 5000)
+    else:
+        assert page.locator(".todo-item").evaluate_all(below, height) == 0
+    expect(note).to_be_hidden()
 
 
 def test_a_quiet_state_is_a_shape_to_the_eye_and_a_word_to_the_ear(page, line):
