@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
+from datetime import datetime, tzinfo
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from spc.monitor import monitor_stream, pays_to_compile
 from spc.records import Event, Readings, StreamKey
 from spc.results import StreamResult
 from spc.times import from_microseconds, to_microseconds
-from spc.wording import CLOCKS_DIFFER
+from spc.wording import CLOCKS_DIFFER, time_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,3 +80,14 @@ def rows_ahead(readings: Readings, now: datetime) -> RowsAhead | None:
     if n == len(readings):
         return None
     return RowsAhead(readings.key, tuple(readings.row[n:].tolist()), from_microseconds(int(readings.taken_at[n])))
+
+
+def ahead_notes(results: Iterable[StreamResult], zone: tzinfo, now: datetime) -> tuple[str, ...]:
+    """Return a sentence for each stream with rows dated ahead of `now`: which they are, and what to do."""
+    found = [rows_ahead(result.readings, now) for result in results]
+    return tuple(
+        f"{ahead.words}: {ahead.key} is dated {time_text(ahead.first, zone)}, ahead of the clock; what is said of it "
+        "leaves that out until then; correct the time if it is wrong"
+        for ahead in found
+        if ahead is not None
+    )

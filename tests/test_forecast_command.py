@@ -41,6 +41,20 @@ def test_not_on_this_trend_is_an_answer(tmp_path, capsys):
     assert "not on this trend" in run(capsys, "forecast", calm)[1]
 
 
+def test_a_row_dated_ahead_of_the_clock_is_left_out_and_told_of(log, tmp_path, capsys):
+    ahead = tmp_path / "ahead.csv"
+    rows = log.read_text(encoding="utf-8").rstrip("\n").splitlines()
+    one, odd = rows[-1].split(",", 1)[1], rows[-2].replace("bath_concentration", "bath_conc")
+    ahead.write_text("\n".join([*rows, f"2162-03-03T06:00,{one}", odd]) + "\n", encoding="utf-8")
+
+    said = json.loads(run(capsys, "forecast", log, "--json")[1])
+    text = " ".join(run(capsys, "forecast", ahead)[1].split())
+
+    assert json.loads(run(capsys, "forecast", ahead, "--json")[1]) == said
+    assert f"row {len(rows) + 1}: Line A · bath_concentration · tank is dated Wed 3 Mar 2162 06:00, ahead of" in text
+    assert "Rows that could not be read: 1 of the log, 0 of the event file" in text
+
+
 def test_a_log_that_is_not_there_is_refused_in_one_line(capsys):
     code, _, err = run(capsys, "forecast", "no-such.csv")
 

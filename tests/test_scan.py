@@ -358,4 +358,5 @@ def test_readings_copied_for_weeks_are_asked_about_and_signal_nothing(tmp_path, 
     assert len(question["rows"]) >= 30
     assert set(range(92, 122)) <= set(question["rows"])
     assert result["streams"][0]["signals"] == []
-    assert "Questions about how readings were written" in run(capsys, "scan", log)[1]
+    printed = " ".join(run(capsys, "scan", log)[1].split())
+    assert f"(no signal, no accusation) {question['sentence'][:40]}" in printed  # the line is named once

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from spc.dose import Dose
 from spc.dose_words import STANDING, dose_headline, dose_sentences
-from spc.printed.table import heading, note
+from spc.printed.table import heading, note, unread_rows
 
 
 def dose_printed(dose: Dose, zone: tzinfo, *, unread: tuple[int, int] = (0, 0)) -> Group:
@@ -24,13 +24,7 @@ def dose_printed(dose: Dose, zone: tzinfo, *, unread: tuple[int, int] = (0, 0)) 
         heading(str(dose.key)),
         Text(dose_headline(dose), style="bold"),
         *(Padding(Text(sentence), (0, 0, 0, 2)) for sentence in sentences),
-        *(Padding(Text(sentence), (0, 0, 0, 2)) for sentence in _unread(*unread)),
+        *(Padding(Text(sentence), (0, 0, 0, 2)) for sentence in unread_rows(*unread)),
         Text(""),
         note(STANDING),
     )
-
-
-def _unread(log: int, events: int) -> list[str]:
-    if not log + events:
-        return []
-    return [f"Rows that could not be read: {log} of the log, {events} of the event file; spc scan tells which and why."]

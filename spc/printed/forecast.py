@@ -20,8 +20,14 @@ STANDING = (
 )
 
 
-def forecast_printed(results: Sequence[StreamResult], zone: tzinfo) -> Group:
-    """Return the forecasts of charted streams that have an acceptance limit, the largest risk first."""
+def forecast_printed(results: Sequence[StreamResult], zone: tzinfo, *, left_out: Sequence[str] = ()) -> Group:
+    """Return the forecasts of charted streams that have an acceptance limit, the largest risk first.
+
+    Args:
+        results: of the streams.
+        zone: of the times shown.
+        left_out: sentences about rows that the forecasts do not rest on.
+    """
     known = [result for result in results if result.forecast.risk_next is not None]
     known.sort(key=lambda result: (result.forecast.readings_p50 is None, -(result.forecast.risk_next_5 or 0.0)))
     silent = [result for result in results if result.check.charted != "none" and result.forecast.risk_next is None]
@@ -31,7 +37,8 @@ def forecast_printed(results: Sequence[StreamResult], zone: tzinfo) -> Group:
         words=3,
     )
     unsaid = [Text(f"{result.key}: {NOTHING_TO_SAY}", style="dim") for result in silent]
-    return Group(heading("What comes next, if nothing is done"), table, *unsaid, Text(""), note(STANDING))
+    missing = [Text(sentence) for sentence in ("", *left_out)] if left_out else []
+    return Group(heading("What comes next, if nothing is done"), table, *unsaid, *missing, Text(""), note(STANDING))
 
 
 def _row(result: StreamResult, zone: tzinfo) -> tuple[str, ...]:

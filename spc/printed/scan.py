@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from spc.as_of import rows_ahead
+from spc.as_of import ahead_notes
 from spc.charted import was_running
 from spc.failed_reading import failed_text
 from spc.ingest.csv_log import CheckLog
@@ -92,23 +92,13 @@ def _rows(scan: Scan, now: datetime) -> Iterable[RenderableType]:
         if len(read.quarantine) > SHOWN_QUARANTINE:
             more = len(read.quarantine) - SHOWN_QUARANTINE
             yield _indented(f"and {more} more quarantined; --json lists them all")
+        if read is scan.log:
+            yield from (_indented(words) for words in ahead_notes(scan.streams, scan.zone, now))
     unused = (*scan.notes_of_names, *scan.notes_of_catalogue, *scan.notes_of_events)
     yield from (_indented(note) for note in unused[:SHOWN_UNUSED])
     if len(unused) > SHOWN_UNUSED:
         yield _indented(f"and {len(unused) - SHOWN_UNUSED} more of these; --json lists them all")
-    yield from (_indented(words) for words in _ahead(scan, now))
     yield Text(f"Times are those of {scan.zone}.\n")
-
-
-def _ahead(scan: Scan, now: datetime) -> Iterable[str]:
-    """Say of each stream which of its rows are dated ahead of the clock."""
-    for result in scan.streams:
-        ahead = rows_ahead(result.readings, now)
-        if ahead is not None:
-            yield (
-                f"{ahead.words}: {result.key} is dated {time_text(ahead.first, scan.zone)}, ahead of the clock; its "
-                "state below leaves that out until then; correct the time if it is wrong"
-            )
 
 
 def _indented(text: str) -> Padding:
@@ -183,7 +173,7 @@ def _questions(scan: Scan) -> Iterable[RenderableType]:
         return
     yield Text("Questions about how readings were written (no signal, no accusation)", style="bold underline")
     for question in questions[-SHOWN_QUESTIONS:]:
-        yield _indented(f"{question.line}: {question.sentence}")
+        yield _indented(question.sentence)  # which names its line
     if len(questions) > SHOWN_QUESTIONS:
         yield _indented(f"and {len(questions) - SHOWN_QUESTIONS} earlier; --json lists them all")
     yield Text("")

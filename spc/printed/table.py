@@ -18,6 +18,13 @@ def note(text: str) -> Text:
     return Text(text, style="dim")
 
 
+def unread_rows(log: int, events: int) -> list[str]:
+    """Return what to say of rows of a log and of an event file that could not be read; nothing where there are none."""
+    if not log + events:
+        return []
+    return [f"Rows that could not be read: {log} of the log, {events} of the event file; spc scan tells which and why."]
+
+
 def plain_table(columns: Sequence[str], rows: Iterable[Sequence[str]], *, words: int = 1) -> Table:
     """Return a table without frame: the first `words` columns hold words, the others numbers."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
