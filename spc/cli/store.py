@@ -135,6 +135,8 @@ def verify(
         )
     elif misfit is None and not lost:
         typer.echo(f"{name}: {found.entries} entries and {found.readings} readings, all as they were written.")
+        if noted is not None:
+            typer.echo(f"The digest noted earlier still stands: it is that of entry {noted}.")
         typer.echo(f"The last entry has digest {found.digest}")
         typer.echo("Write it down elsewhere: --digest tells later whether it still stands, so that no end was cut off.")
     if misfit is not None:

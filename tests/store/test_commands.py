@@ -61,6 +61,9 @@ def test_the_way_of_a_log_through_all_commands(spc, tmp_path):
         json.loads(spc("verify", "--store", "other.db", "--digest", before["digest"], "--json"))["digest"]
         == before["digest"]
     )
+    stands = f"The digest noted earlier still stands: it is that of entry {before['entries']}."
+    assert stands in spc("verify", "--store", "other.db", "--digest", before["digest"])
+    assert stands not in spc("verify", "--store", "other.db")
     assert "6 rows read = 6 added" in third
     with Store.open(tmp_path / "store.db") as store:
         assert {entry.who for entry in store.since(0)} == {"anna"}
