@@ -145,7 +145,7 @@ def said_of(result: StreamResult, place: int, zone: tzinfo) -> Said:
         return Said("not run", "Written down: the line was not in operation.", "", (), None, raised=False)
     acceptance = acceptance_on(until, place)
     failed = any(failure.index == place for failure in until.failures)
-    far = "" if check.kind == "judged" else margin(until)[0]
+    far = "" if check.kind == "judged" or acceptance.rule == "none" else margin(until)[0]
     kind = _kind(until, place, acceptance, failed)
     signal = next((each for each in reversed(episodes(until, zone)) if each.open), None)
     last = len(until.charted.x) - 1

@@ -76,7 +76,9 @@ def test_words_are_judged(word, kind):
 
 
 def test_a_check_without_limits_is_not_judged():
-    assert said(written("bath_temperature", 21.0)).word == "no limit"
+    what = said(written("bath_temperature", 21.0))
+
+    assert (what.word, what.margin) == ("no limit", "")
 
 
 def test_not_in_operation_is_no_reading():

@@ -5,7 +5,7 @@ import math
 from spc.catalogue.check import Check
 from spc.errors import InputError
 from spc.formats import Formats
-from spc.ingest.clean import Number, Reason, parse_number, parse_word
+from spc.ingest.clean import Number, Reason, allowed_words, parse_number, parse_word
 from spc.records import Bound
 
 
@@ -31,5 +31,11 @@ def typed_reading(text: str, check: Check, formats: Formats) -> tuple[float, Bou
     if isinstance(found, Reason):
         raise InputError(f"“{text}”: {found.text}")
     if not isinstance(found, Number) or check.kind == "judged":
-        raise InputError(f"“{text}” is nothing that {check.title} can say.")
+        raise InputError(f"“{text}” is nothing that {check.title} can say; write {_sayings(check)}.")
     return found.value, found.bound, ""
+
+
+def _sayings(check: Check) -> str:
+    """Return what a reading of `check` may say, to be told to whoever wrote something else."""
+    words = list(dict.fromkeys(allowed_words(check).values()))
+    return " or ".join(words if check.kind == "judged" else ["a number", *words])

@@ -71,7 +71,7 @@ class Table:
     def tables(self, key: str) -> tuple["Table", ...]:
         """Return the tables of the list under `key`."""
         values = self.values.get(key, [])
-        where = f"{self.where}.{key}"
+        where = ".".join(part for part in (self.where, key) if part)
         if not isinstance(values, list) or not all(isinstance(each, dict) for each in values):
             raise self.refused(key, f"{shown(values)} is no list of tables; write each as [[{where}]]")
         return tuple(Table(self.file, f"{where}[{place}]", each) for place, each in enumerate(values, start=1))

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,7 +134,8 @@ def _why_no_check(text: str, known: Mapping[str, str]) -> str:
     """Return the reason of a check that is none; `known` gives the keys by their plain name."""
     if not text:
         return f"the check is missing; write one of {', '.join(known.values())}"
-    meant = known.get(plain_name(text))
+    name = plain_name(text)
+    meant = known.get(name) or next((known[close] for close in get_close_matches(name, known, n=1, cutoff=0.8)), None)
     one_of = f"{meant}; or one of" if meant else "one of"
     return f"no check of the catalogue; write {one_of} {', '.join(known.values())}, or add it to the site's catalogue"
 

@@ -132,7 +132,7 @@ def test_a_reading_that_was_never_taken_is_taken_out(room):
     ("value", "why", "says"),
     [
         ("", "x", "Write what the reading should say"),
-        ("abc", "x", "is nothing that"),
+        ("abc", "x", "can say; write a number or not run."),
         ("-5", "x", "is nothing that"),
         ("nan", "x", "no finite number"),
         ("0.2", "", "Write why first"),

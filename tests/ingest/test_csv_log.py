@@ -170,6 +170,12 @@ def test_a_date_form_that_is_not_named_refuses_the_log(tmp_path):
         read_rows(tmp_path, reading("0.21"), reading("0.21").replace("2025-03-04T06:10", "04/03/2025 06:10"))
 
 
+def test_a_misspelt_check_is_answered_with_the_nearest(tmp_path):
+    log = read_rows(tmp_path, reading("0.21").replace("bath_concentration", "bath_concentratoin"))
+
+    assert log.quarantine[0].reason.startswith("no check of the catalogue; write bath_concentration; or one of bath_")
+
+
 def test_a_cell_that_is_no_date_at_all_is_a_quarantined_row(tmp_path):
     log = read_rows(tmp_path, reading("0.21"), reading("0.22").replace("2025-03-04T06:10", "yesterday"))
 
