@@ -8,6 +8,7 @@ from dashboard.ids import Record, Shell, Stream
 from dashboard.pages.choices import choices
 from dashboard.parts import aria, chart_place, kept, link, page_name, table
 from dashboard.queries import Queries
+from dashboard.queries.audited import is_audited
 from dashboard.queries.record import record_figure, record_page
 from dashboard.urls import METERS, RECORD, RecordView
 from dashboard.views.record import LookBackForm, RecordPage, RecordTable
@@ -16,9 +17,20 @@ CHART: Any = {"displayModeBar": False, "responsive": False}
 
 
 def at(queries: Queries, search: str | None) -> html.Div:
-    """Return the page while the part that the address names is looked up."""
+    """Return the page: the part that the address names, or what is said while it is looked up."""
+    known = is_audited(queries, queries.memory)
     waiting = [page_name("Record"), html.P("Looking it up ...", className="nothing", role="status")]
-    return html.Div(waiting, id=Record.PAGE, className="record-page")
+    return html.Div(
+        [
+            html.Div(part(queries, search) if known else waiting, id=Record.PAGE, className="record-page"),
+            dcc.Store(id=Record.PART, data=search if known else None),
+        ]
+    )
+
+
+def part(queries: Queries, search: str | None) -> list[Any]:
+    """Return the part of the record that an address names."""
+    return body(record_page(queries, queries.memory, RecordView.from_search(search)))
 
 
 def body(page: RecordPage) -> list[Any]:
@@ -126,13 +138,14 @@ def register(app: Dash, queries: Queries) -> None:
 
     @app.callback(
         Output(Record.PAGE, "children"),
+        Output(Record.PART, "data"),
         Input(Shell.URL, "search"),
         State(Shell.URL, "pathname"),
+        State(Record.PART, "data"),
     )
-    def show(search: str, pathname: str) -> Any:
-        if pathname != RECORD:
-            return no_update
-        return body(record_page(queries, queries.memory, RecordView.from_search(search)))
+    def show(search: str, pathname: str, shown: str | None) -> Any:
+        stands = pathname != RECORD or search == shown
+        return (no_update, no_update) if stands else (part(queries, search), search)
 
     @app.callback(
         Output(Record.FIGURE, "figure"),

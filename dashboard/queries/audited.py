@@ -15,6 +15,10 @@ from spc.shown import windows_shown
 from spc.standing import Standing
 
 
+AUDITED = "audited"
+"""Name under which it is remembered."""
+
+
 @dataclass(frozen=True, slots=True)
 class Audited:
     """The log of the board as an audit sees it, at one moment."""
@@ -34,7 +38,12 @@ def audited(known: Known, memory: Remembered) -> Audited:
     def ask() -> Audited:
         return _audited(known, stands)
 
-    return memory.once("audited", (known.snapshot.version, stands), ask)
+    return memory.once(AUDITED, (known.snapshot.version, stands), ask)
+
+
+def is_audited(known: Known, memory: Remembered) -> bool:
+    """Return whether `audited` knows without looking anything up."""
+    return memory.holds(AUDITED, (known.snapshot.version, known.standing()))
 
 
 def _audited(known: Known, stands: Standing) -> Audited:
