@@ -14,7 +14,6 @@ from spc.schedule.ledger import ledger
 from spc.shown import windows_shown
 from spc.standing import Standing
 
-
 AUDITED = "audited"
 """Name under which it is remembered."""
 
