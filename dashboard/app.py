@@ -6,6 +6,7 @@ from typing import Any, Protocol
 
 from dash import Dash, Input, Output, State, dcc, html
 from flask import Response, abort, jsonify, request
+from werkzeug.exceptions import HTTPException
 
 from dashboard.auth import guard, person
 from dashboard.callback_body import hold_to_form
@@ -26,6 +27,7 @@ from dashboard.pages import (
     streams,
     study,
 )
+from dashboard.pages.sign_in import problem_page
 from dashboard.parts import aria, kept, link, page_name, standing_cautions
 from dashboard.queries import Queries
 from dashboard.requests import Measures
@@ -290,7 +292,8 @@ def page_at(queries: Queries, pathname: str, search: str) -> html.Div:
     room = next((room for room in ROOMS if room.path == pathname), None)
     if room is not None:
         return room.page.at(queries, search)
-    missing = [page_name("No such page"), html.P(link("To the board", BOARD, "button"))]
+    words = "Nothing of this board stands at this address; it may be of an earlier version, or cut short when copied."
+    missing = [page_name("No such page"), html.P(words), html.P(link("To the board", BOARD, "button"))]
     return html.Div(missing, className="missing")
 
 
@@ -309,6 +312,12 @@ def add_routes(app: Dash, queries: Queries) -> None:
     def rule() -> str:
         return policy(app)
 
+    def problem(error: HTTPException) -> Any:
+        if "text/html" not in request.headers.get("Accept", ""):
+            return error
+        page = problem_page(queries.header().title, error.description or error.name)
+        return Response(page, error.code, mimetype="text/html")
+
     def finish(answer: Response) -> Response:
         if (
             request.endpoint == EVERY_OTHER_PATH
@@ -323,6 +332,7 @@ def add_routes(app: Dash, queries: Queries) -> None:
 
     app.server.add_url_rule(LIVE, "live", live)
     app.server.add_url_rule(STREAM_CSV, "stream_file", stream_file)
+    app.server.register_error_handler(HTTPException, problem)
     app.server.after_request(finish)
 
 

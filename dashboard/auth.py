@@ -35,7 +35,7 @@ FROM_HERE = "board.from_here"
 
 OPEN_SUITES = "/_dash-component-suites/"
 
-WRONG = "Name and password do not fit, or the account is switched off."
+WRONG = "Name and password do not fit, or the account is switched off. Whoever manages accounts can set a new password."
 LARGEST = 20_000
 
 

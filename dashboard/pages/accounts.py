@@ -29,12 +29,12 @@ def at(queries: Queries, search: str) -> html.Div:
         parts.append(html.P("This board shows a bare log, which keeps no accounts; it opens on this machine alone."))
         parts.append(html.P(["Serve a store instead: ", html.Code("spc serve --store FILE --follow LOG")]))
         return html.Div(parts, className="accounts")
+    if who.may(Right.MANAGE):
+        parts.extend(managed(accounts_page(queries)))
     if who.name and not who.wall:
         parts.append(own_password(who.name))
         parts.append(own_screens(queries, gate_of(current_app).own_sessions()))
-    if who.may(Right.MANAGE):
-        parts.extend(managed(accounts_page(queries)))
-    else:
+    if not who.may(Right.MANAGE):
         parts.append(html.P(f"Accounts are managed by whoever is {holders_of(Right.MANAGE)}.", className="nothing"))
     return html.Div(parts, className="accounts")
 
@@ -59,7 +59,7 @@ def managed(page: AccountsPage) -> list[Any]:
                         labelled(
                             "Name", dcc.Input(id=Accounts.NEW_NAME, autoComplete="off", className="account-field")
                         ),
-                        labelled("Role", listed_field(Accounts.NEW_ROLE, "account-roles")),
+                        labelled("Role, one of those below", listed_field(Accounts.NEW_ROLE, "account-roles")),
                         labelled("Password, 12 characters or more", hidden(Accounts.NEW_PASSWORD)),
                         html.Button("Make the account", id=Accounts.ADD, className="button go", n_clicks=0),
                     ],
@@ -73,15 +73,23 @@ def managed(page: AccountsPage) -> list[Any]:
                 html.P("Whoever is signed in with it is signed out."),
                 html.Div(
                     [
-                        labelled("Whose account", listed_field(Accounts.NAME, "account-names")),
-                        labelled("New role", listed_field(Accounts.ROLE, "account-roles")),
-                        html.Button("Give the role", id=Accounts.change("role"), className="button", n_clicks=0),
-                        labelled("New password", hidden(Accounts.PASSWORD)),
-                        html.Button("Set the password", id=Accounts.change("password"), className="button", n_clicks=0),
-                        html.Button("Switch off", id=Accounts.change("off"), className="button", n_clicks=0),
-                        html.Button("Switch on", id=Accounts.change("on"), className="button", n_clicks=0),
+                        together(labelled("Whose account", listed_field(Accounts.NAME, "account-names"))),
+                        together(
+                            labelled("New role", listed_field(Accounts.ROLE, "account-roles")),
+                            html.Button("Give the role", id=Accounts.change("role"), className="button", n_clicks=0),
+                        ),
+                        together(
+                            labelled("New password", hidden(Accounts.PASSWORD)),
+                            html.Button(
+                                "Set the password", id=Accounts.change("password"), className="button", n_clicks=0
+                            ),
+                        ),
+                        together(
+                            html.Button("Switch off", id=Accounts.change("off"), className="button", n_clicks=0),
+                            html.Button("Switch on", id=Accounts.change("on"), className="button", n_clicks=0),
+                        ),
                     ],
-                    className="account-form",
+                    className="account-form account-changes",
                 ),
             ],
             hidden=not page.rows,
@@ -169,6 +177,11 @@ def listed_field(name: str, offers: str) -> dcc.Input:
 def hidden(name: str, kind: str = "new-password") -> dcc.Input:
     """Return a field whose letters nobody sees."""
     return dcc.Input(id=name, type="password", autoComplete=kind, className="account-field")
+
+
+def together(*parts: Any) -> html.Div:
+    """Return a field beside the button that it goes with."""
+    return html.Div(list(parts), className="account-pair")
 
 
 def labelled(words: str, field: Any) -> Any:

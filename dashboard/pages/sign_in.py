@@ -1,4 +1,4 @@
-"""The page to sign in on: what anyone gets who is not signed in. It asks nothing of the board but its look."""
+"""Pages without the board's frame: to sign in on, and for what cannot be handed out. They ask for its look alone."""
 
 from html import escape
 
@@ -22,6 +22,33 @@ PAGE = """<!DOCTYPE html>
 </body>
 </html>
 """
+
+
+PROBLEM = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<title>Not to be had \N{MIDDLE DOT} {title}</title>
+<link rel="stylesheet" href="/assets/dashboard.css">
+<link rel="stylesheet" href="/assets/session.css">
+</head>
+<body class="sign-in-page">
+<main>
+<p class="site">{title}</p>
+<h1>This is not to be had</h1>
+<p>{words}</p>
+<p><a class="button" href="/">To the board</a></p>
+</main>
+</body>
+</html>
+"""
+
+
+def problem_page(title: str, words: str) -> str:
+    """Return the page for a file that cannot be handed out, or an answer that could not be made."""
+    return PROBLEM.replace("{title}", escape(title)).replace("{words}", escape(words))
 
 
 def sign_in_page(title: str) -> str:

@@ -129,7 +129,7 @@ def test_an_administrator_makes_an_account_that_signs_in(open_page, site, axe):
 
 
 @pytest.mark.parametrize("look", ["dark", "light"])
-@pytest.mark.parametrize("width", [390, 1440])
+@pytest.mark.parametrize("width", [360, 1440])
 def test_the_page_of_accounts_as_a_lead_and_as_an_administrator(open_page, site, axe, width, look):
     for name, sees in (("Karl", "Accounts are managed by whoever is administrator."), ("Anna", "New account")):
         page = opened(open_page, site, name, "/accounts", width=width, color_scheme=look)

@@ -71,6 +71,16 @@ def test_the_board_the_stream_and_the_rows_open(page):
     assert "1.2.3" in show(page, "/rows")
 
 
+def test_a_file_that_is_not_to_be_had_is_a_page_of_the_board_for_who_reads_it(page):
+    shown = page.client.get("/stream.csv?line=%3Cb%3E", headers={"Accept": "text/html"})
+    other = page.client.get("/stream.csv?line=x")
+
+    assert (shown.status_code, other.status_code) == (404, 404)
+    assert "There is no such stream in this log." in shown.text
+    assert 'href="/assets/session.css"' in shown.text
+    assert 'href="/assets/session.css"' not in other.text
+
+
 def test_an_address_without_a_page_says_so_with_404(page):
     assert "No such page" in show(page, "/none")
     assert page.client.get("/none").status_code == 404

@@ -23,7 +23,7 @@ from tests.dashboard.made_gate import GOOD, NOW, Site, callback_bodies, routes, 
 from tests.dashboard.made_line import write_line
 
 HTML = {"Accept": "text/html,application/xhtml+xml"}
-WRONG = "Name and password do not fit, or the account is switched off."
+WRONG = "Name and password do not fit, or the account is switched off. Whoever manages accounts can set a new password."
 
 
 # who is not signed in
