@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from importlib.util import find_spec
 from queue import Empty, SimpleQueue
@@ -187,9 +187,11 @@ def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
             yield client
         return
     count = workers or os.cpu_count() or 1
-    with (
-        dask.config.set(LOCAL),
-        LocalCluster(n_workers=count, threads_per_worker=1, processes=True, scheduler_kwargs=SCHEDULER) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client
+    with dask.config.set(LOCAL):
+        cluster = LocalCluster(n_workers=count, threads_per_worker=1, processes=True, scheduler_kwargs=SCHEDULER)
+        try:
+            with Client(cluster) as client:
+                yield client
+        finally:
+            with suppress(TimeoutError):  # a worker that does not end in time is killed; what it gave stands
+                cluster.close()

@@ -26,6 +26,7 @@ from spc.monitor import monitor_stream
 from spc.records import Readings, StreamKey
 from tests.made import START, made_event, made_readings
 
+CLOSE = LocalCluster.close
 CHECKS = {"bath_concentration": (0.2, 0.012, 3), "uva_irradiance": (2500.0, 60.0, 0), "ambient_light": (0.5, 0.05, 2)}
 CATALOGUE = starter()
 KILLER = ("North", "Line 1", "uva_irradiance")
@@ -173,6 +174,20 @@ def test_a_run_whose_workers_are_gone_ends_in_words(folder, monkeypatch):
         pytest.raises(SetupError, match="no worker has been there for 1 s and 12 folders are left"),
     ):
         run_fleet(partitions_in(folder), CATALOGUE, scheduler=cluster.scheduler_address)
+
+
+def test_a_worker_that_does_not_end_in_time_costs_no_result(folder, monkeypatch):
+    closed = []
+
+    def late(self, timeout=None):
+        closed.append(CLOSE(self, timeout))
+        raise TimeoutError
+
+    monkeypatch.setattr(LocalCluster, "close", late)
+    found = run_fleet(partitions_in(folder), CATALOGUE, workers=1)
+
+    assert closed
+    assert len(found.streams) == len(run_fleet(partitions_in(folder), CATALOGUE, workers=0).streams)
 
 
 @pytest.mark.parametrize(
