@@ -13,8 +13,7 @@ from typing import Any
 
 from playwright.sync_api import Page, sync_playwright
 
-from dashboard.app import ROOMS
-from tests.bench.first_load import SETTLES, served
+from tests.bench.first_load import FILLED, HEADING, SETTLES, rooms, served
 from tests.browser.conftest import FLAGS, browser_path
 
 RUNS = 10
@@ -47,11 +46,10 @@ CLICKED = """([clicked, painted]) => new Promise((done) => {
 
 def steps() -> dict[str, tuple[str, str]]:
     """Return by name what is clicked and what is then painted, in an order in which each can be clicked."""
-    named = [room for room in ROOMS if room.name and room.path != "/fleet"]
-    found = {room.name: (f'#ways a[href="{room.path}"]', "main h1") for room in named[1:]}
-    found["Board"] = ('#ways a[href="/"]', "main h1")
+    found = {room.name: (f'#ways a[href="{room.path}"]', FILLED.get(room.path, HEADING)) for room in rooms()[1:]}
+    found["Board"] = ('#ways a[href="/"]', HEADING)
     return found | {
-        "one stream, from the board": (".tile h3 a", "main h1"),
+        "one stream, from the board": (".tile h3 a", HEADING),
         "its chart": ('a[href*="show=all"]', CHART),
         "another part of it": ('a[href*="part=readings"]', "#drift-part .readings"),
     }
@@ -80,7 +78,7 @@ def main() -> int:
         browser = playwright.chromium.launch(executable_path=browser_path(), args=FLAGS)
         page = browser.new_page(viewport={"width": 1440, "height": 900})
         page.goto(address)
-        page.locator("main h1").first.wait_for(state="attached")
+        page.locator(HEADING).first.wait_for(state="attached")
         page.wait_for_timeout(SETTLES)
         for name, (whole, server) in medians(page, runs, page.wait_for_timeout).items():
             slow += whole > 300
