@@ -35,7 +35,7 @@ def part(queries: Queries, view: StreamView, page: StreamPage) -> list[Any]:
             found_questions = room.asked()
             return [*questions(found_questions.asked), *asked_elsewhere(found_questions.elsewhere)]
         case "readings":
-            return [*notes(room.note_rows()), *readings(page)]
+            return [*notes(room.note_rows()), *readings(page), *corrections(room.correction_rows())]
     return signals(page)
 
 
@@ -174,22 +174,30 @@ def notes(found: Sequence[NoteRow]) -> list[Any]:
     """Return the notes beside the chart, newest first."""
     return [
         html.H2("Notes"),
-        html.Ol(
-            [
-                html.Li(
-                    [
-                        link(each.at, each.href),
-                        html.Span(f" {each.words} "),
-                        html.Span(f"{each.who}, written {each.written}", className="who"),
-                    ]
-                )
-                for each in found
-            ],
-            className="notes",
-        )
-        if found
-        else html.P("No note yet.", className="nothing"),
+        note_list(found) if found else html.P("No note yet.", className="nothing"),
     ]
+
+
+def corrections(found: Sequence[NoteRow]) -> list[Any]:
+    """Return what was corrected, newest first."""
+    return [html.H2("Corrections"), note_list(found)] if found else []
+
+
+def note_list(found: Sequence[NoteRow]) -> html.Ol:
+    """Return words about moments of a stream, each with the way there, and with who wrote them when."""
+    return html.Ol(
+        [
+            html.Li(
+                [
+                    link(each.at, each.href),
+                    html.Span(f" {each.words} "),
+                    html.Span(f"{each.who}, written {each.written}", className="who"),
+                ]
+            )
+            for each in found
+        ],
+        className="notes",
+    )
 
 
 def readings(page: StreamPage) -> list[Any]:

@@ -15,12 +15,13 @@ from dashboard.urls import QUESTIONS, StreamView
 from dashboard.views.choices import Choice, Step
 from dashboard.views.drift import NoteRow
 from spc.figures.notes import NoteMark
+from spc.formats import label
 from spc.results import StreamResult
 from spc.screening import Question
 from spc.shown import conversion
 from spc.signals import subject
 from spc.times import to_microseconds
-from spc.wording import time_text
+from spc.wording import time_text, with_unit
 
 R = TypeVar("R")
 
@@ -101,6 +102,28 @@ class RoomRecords:
             )
             for e in reversed(self.records(Note))
         )
+
+    def correction_rows(self) -> tuple[NoteRow, ...]:
+        """Return what was corrected and why, in the unit it is kept in, with the way to each reading, newest first."""
+        from spc.store.entries import Correction, said_text
+
+        check, rows = self.result.check, []
+        unit = label(check.kept_in) if check.kept_in else check.unit_label
+        for e in reversed(self.records(Correction)):
+            first, said = e.record.reading, e.record.said
+            written = with_unit(said_text(first), "" if first.word else unit)
+            now = with_unit(said_text(said), "" if said.word else unit) if said else ""
+            stands = f"now {now}" if now else "taken out"
+            rows.append(
+                NoteRow(
+                    href=self.near(first.taken_at),
+                    at=time_text(first.taken_at, self.zone),
+                    words=f"{written}, as first written; {stands}: {e.record.why}",
+                    who=e.who,
+                    written=time_text(e.at, self.zone),
+                )
+            )
+        return tuple(rows)
 
     def life(self, first: int, last: int) -> tuple[Step, ...]:
         """Return what was written down about the signals between two moments, in microseconds."""

@@ -6,13 +6,12 @@ from datetime import tzinfo
 from spc.audit import Audit
 from spc.containment import judged
 from spc.printed.schedule import gap_rows
-from spc.records import Bound
 from spc.report.document import Block, Document, Facts, Section, Signatures, Table, Value, Words, file_name
 from spc.results import StreamResult
 from spc.review.period import Period
 from spc.review.stream import limits_in_force, schedule_count
 from spc.signals import subject
-from spc.store.entries import Baseline, Correction, Identity, LimitDecision, Reaction, Said
+from spc.store.entries import Baseline, Correction, LimitDecision, Reaction, said_text
 from spc.store.history import history
 from spc.store.store import Store
 from spc.store.verify import Verified
@@ -130,21 +129,14 @@ def _corrections(store: Store, results: Sequence[StreamResult], zone: tzinfo) ->
         said = entry.record
         if said.key not in known:
             continue
-        after = "withdrawn" if said.said is None else _said(said.said)
+        after = "withdrawn" if said.said is None else said_text(said.said)
         at = time_text(said.reading.taken_at, zone)
-        row = (entry.sequence, _name(known[said.key]), at, _said(said.reading), after, said.why, entry.who)
+        row = (entry.sequence, _name(known[said.key]), at, said_text(said.reading), after, said.why, entry.who)
         rows.append((*row, time_text(entry.at, zone)))
     if not rows:
         return Words("No reading was corrected.")
     columns = ("entry", "stream", "reading of", "first written", "stands as", "why", "by", "written")
     return Table("corrections", columns, tuple(rows), wide=(1, 5))
-
-
-def _said(reading: Identity | Said) -> str:
-    if reading.word:
-        return reading.word
-    sign = {Bound.BELOW: "<", Bound.ABOVE: ">"}.get(Bound(reading.bound), "")
-    return f"{sign}{reading.value:.10g}"
 
 
 def _signed(store: Store, results: Sequence[StreamResult], zone: tzinfo) -> Iterator[Block]:

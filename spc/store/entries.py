@@ -50,6 +50,12 @@ class Said:
     offset: int = NO_OFFSET
 
 
+def said_text(reading: Identity | Said) -> str:
+    """Return what a reading says, without its unit: the word, or the number with its sign."""
+    sign = {Bound.BELOW: "<", Bound.ABOVE: ">"}.get(Bound(reading.bound), "")
+    return reading.word or f"{sign}{reading.value:.10g}"
+
+
 @dataclass(frozen=True, slots=True)
 class Correction:
     """What a reading should say instead; the reading itself stays as it was first written."""

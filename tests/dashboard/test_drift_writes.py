@@ -118,6 +118,9 @@ def test_a_reading_is_corrected_and_corrected_again(room):
     assert first.reading.value == 870
     assert room.result(view).readings.value[-1] == 990
     assert room.result(view).readings.reference[-1] == 1000
+    again, once = in_depth(room, view).correction_rows()
+    assert (again.words, again.who) == ("870 A, as first written; now 990 A: display misread twice", "kim")
+    assert once.words == "870 A, as first written; now 980 A: display misread"
 
 
 def test_a_reading_that_was_never_taken_is_taken_out(room):
@@ -126,6 +129,8 @@ def test_a_reading_that_was_never_taken_is_taken_out(room):
     room.write(view, "taken out", {"why": "written for the other unit"}, "kim")
 
     assert len(room.result(view).readings) == len(readings) - 1
+    (gone,) = in_depth(room, view).correction_rows()
+    assert gone.words == "870 A, as first written; taken out: written for the other unit"
 
 
 @pytest.mark.parametrize(
