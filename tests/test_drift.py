@@ -261,6 +261,10 @@ def test_a_step_takes_well_under_a_millisecond():
         ([0.225, 0.25, 0.2, 0.15] * 3, 0.05, 0.025),
         ([2450.0, 2500.0, 2400.0] * 4, 10.0, 50.0),
         ([2400.0, 2500.0], 10.0, 10.0),  # too few to show that people round to 50
+        ([0.25] * 12, 0.05, 0.05),  # one value again and again shows no step of its own size
+        ([0.25] * 23 + [0.2, 0.3], 0.05, 0.05),  # nor do it with two others that are no multiples of it
+        ([0.0] * 12, 0.1, 0.1),
+        ([0.25] * 20 + [0.5] * 5, 0.05, 0.25),  # on two of its multiples: people read to the quarter
         ([0.123456, 0.234567] * 6, 1.0, 1.0),  # a deviation in %: no step shows
     ],
 )

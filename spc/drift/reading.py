@@ -47,7 +47,8 @@ class Known(NamedTuple):
 def written_step(recent: FloatArray, resolution: float) -> float:
     """Return the step that readings are written in: the largest of which all but a twelfth are multiples.
 
-    Steps coarser than the declared resolution need 10 readings to show; where none fits, the declared one stands.
+    Steps coarser than the declared resolution need 10 readings to show, on two of their multiples at least: 0.25 read
+    again and again is no step of 0.25. Where none fits, the declared one stands.
 
     Args:
         recent: latest readings in the chart unit, shape (n,).
@@ -57,8 +58,10 @@ def written_step(recent: FloatArray, resolution: float) -> float:
         return 0.0
     steps = resolution * (STEP_RATIOS if len(recent) >= 10 else STEP_RATIOS[:9])
     for step in steps[::-1]:
-        off = np.abs(recent - step * np.rint(recent / step)) > 1e-6 * np.abs(recent)
-        if np.count_nonzero(off) <= len(recent) // 12:
+        multiple = np.rint(recent / step)
+        on = np.abs(recent - step * multiple) <= 1e-6 * np.abs(recent)
+        few_off = len(recent) - np.count_nonzero(on) <= len(recent) // 12
+        if few_off and (step <= resolution or np.ptp(multiple[on]) > 0):
             return float(step)
     return resolution
 

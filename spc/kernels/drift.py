@@ -70,6 +70,16 @@ def _off_step(value: float, step: float) -> bool:
 
 
 @numba.njit(cache=True, nogil=True)
+def _on_several(x: FloatArray, step: float) -> bool:
+    least, most = math.inf, -math.inf
+    for value in x:
+        if not _off_step(value, step):
+            multiple = np.rint(value / step)
+            least, most = min(least, multiple), max(most, multiple)
+    return bool(most > least)
+
+
+@numba.njit(cache=True, nogil=True)
 def written_steps(x: FloatArray, resolution: FloatArray, ratios: FloatArray, recent: int) -> FloatArray:
     """Return `spc.drift.reading.written_step` of the latest `recent` readings at each reading, shape (n,)."""
     n, k = len(x), len(ratios)
@@ -99,8 +109,9 @@ def written_steps(x: FloatArray, resolution: FloatArray, ratios: FloatArray, rec
                 count[j] += off[j, i % recent]
         found[i] = counted
         for j in range((k if have >= 10 else 9) - 1, -1, -1):
-            if count[j] <= have // 12:
-                found[i] = counted * ratios[j]
+            step = counted * ratios[j]
+            if count[j] <= have // 12 and (step <= counted or _on_several(x[first : i + 1], step)):
+                found[i] = step
                 break
     return found
 
