@@ -16,11 +16,6 @@ HORIZON = 60
 
 FEWEST_OF_A_SEGMENT = 3
 
-SLOPE_FACTORS = np.array([0.5, 1.0, 1.4])
-"""A drift does not go on as straight as it came: it slows down or quickens. Slopes ahead, as ratios to that so far."""
-
-SLOPE_SHARES = np.array([0.25, 0.5, 0.25])
-
 SUDDEN_PER_READING = 1 / 5000
 """How often a reading fails out of the blue, whatever the ones before it said (an estimate of our own)."""
 
@@ -31,6 +26,7 @@ LEAST_WEIGHT = 1e-6
 """Courses less likely than this are left out."""
 
 _COURSE_NODES = 7
+_SWING_NODES = 5
 _LEVEL_NODES = 15
 _SCALE_NODES = 9
 
@@ -123,8 +119,9 @@ def model_forecast(state: DriftState) -> AheadForecast:
     """Return the forecast of the model of a stream after its latest reading, if nothing is done.
 
     The level may be quiet, or have stepped, or drift at one of several slopes since any recent reading; each is carried
-    on with its own uncertainty and weighed by how well it explains the readings so far. A reading is outside when what
-    would be written down is: rounding counts.
+    on straight, with its own uncertainty, and weighed by how well it explains the readings so far. That drifts bend is
+    in those slopes already: only readings since the last bend tell of them. A reading is outside when what would be
+    written down is: rounding counts.
 
     Args:
         state: of the stream, with the acceptance limits of its latest reading.
@@ -138,7 +135,7 @@ def model_forecast(state: DriftState) -> AheadForecast:
     fresh = state.since_restart < FEWEST_OF_A_SEGMENT and not state.moved
     if scale is None or fresh or np.isnan([scale.lower, scale.upper]).all():
         return AheadForecast(method, None, None, None, None, None)
-    foreseen = _survival_of(courses(state), scale.fails_below, scale.fails_above)
+    foreseen = survival_of(courses(state), scale.fails_below, scale.fails_above)
     failed_by = 1.0 - foreseen * (1.0 - SUDDEN_PER_READING) ** np.arange(1, HORIZON + 1)
     return AheadForecast(
         method,
@@ -158,23 +155,51 @@ def _readings_until(failed_by: FloatArray, probability: float) -> float | None:
     return last + (probability - before) / (float(failed_by[last]) - before)
 
 
-def _survival_of(course: Course, below: float, above: float) -> FloatArray:
-    """Return the probability that none of the next 1, 2 .. HORIZON readings is outside, shape (HORIZON,)."""
-    from scipy.special import ndtr
+def survival_of(course: Course, below: float, above: float) -> FloatArray:
+    """Return the probability that none of the next 1, 2 .. HORIZON readings is outside, shape (HORIZON,).
 
-    ahead = np.arange(1, HORIZON + 1)
+    Readings that swing together fail together: the chance of every swing that has not failed yet is carried from one
+    reading to the next.
+    """
     normal, weight = np.polynomial.hermite_e.hermegauss(_COURSE_NODES)
-    weight = weight / weight.sum()
     likely = course.weight > LEAST_WEIGHT
     shares = course.weight[likely] / course.weight[likely].sum()
-    level = (course.level[likely, None] + course.level_sd[likely, None] * normal)[:, :, None, None]
-    slope = (course.slope[likely, None] * SLOPE_FACTORS)[:, None, :, None] + course.ageing
-    expected = level + slope * ahead + course.slow * MEMORY**ahead
+    level = course.level[likely, None] + course.level_sd[likely, None] * normal
+    slope = course.slope[likely, None] + course.ageing
+    ahead = np.arange(1, HORIZON + 1)[:, None, None]
+    swing, alive, onward = _swings(course.swing_sd)
+    expected = (level + slope * ahead + course.slow * MEMORY**ahead)[..., None] + swing
+    inside = _inside(expected, below, above, course.noise_sd)
+    both = np.outer(shares, weight / weight.sum())
+    survival = np.empty(HORIZON)
+    for k in range(HORIZON):
+        alive = (alive @ onward) * inside[k]
+        survival[k] = np.einsum("cl,clw->", both, alive)
+    return np.clip(survival, 0.0, 1.0)
+
+
+def _inside(expected: FloatArray, below: float, above: float, noise_sd: float) -> FloatArray:
+    """Return the probability that a reading is inside, shape of `expected`."""
+    from scipy.special import ndtr
+
     inside = np.zeros_like(expected)
     for share, factor in zip(TAIL_SHARES, TAIL_FACTORS, strict=True):
-        sd = factor * course.noise_sd
+        sd = factor * noise_sd
         part = np.ones_like(expected) if np.isnan(above) else ndtr((above - expected) / sd)
         inside += share * (part if np.isnan(below) else part - ndtr((below - expected) / sd))
-    together = np.cumprod(np.clip(inside, 0.0, 1.0), axis=-1)
-    survival: FloatArray = np.einsum("c,l,s,clsk->k", shares, weight, SLOPE_SHARES, together)
-    return np.clip(survival, 0.0, 1.0)
+    return np.clip(inside, 0.0, 1.0)
+
+
+def _swings(sd: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return swings that stand for all, shape (w,), the chance of each, and from each to each a reading on, (w, w).
+
+    Source:
+        Tauchen, G. and Hussey, R. (1991), Econometrica 59, 371-396, section 3: quadrature nodes of the stationary law
+        (there of the conditional one) and transition densities at them, made to sum to one.
+    """
+    if sd == 0.0:
+        return np.zeros(1), np.ones(1), np.ones((1, 1))
+    normal, weight = np.polynomial.hermite_e.hermegauss(_SWING_NODES)
+    off = (normal - MEMORY * normal[:, None]) / np.sqrt(1.0 - MEMORY**2)
+    onward = weight * np.exp(normal**2 / 2.0 - off**2 / 2.0)
+    return sd * normal, weight / weight.sum(), onward / onward.sum(axis=1, keepdims=True)

@@ -29,7 +29,8 @@ class Course(NamedTuple):
     slope: FloatArray  # per reading, beyond the ageing
     ageing: float  # per reading
     slow: float  # wander after the latest reading
-    noise_sd: float  # of a reading about its level, rounding left out
+    noise_sd: float  # of a reading about level and swings, rounding left out
+    swing_sd: float  # of the wander that coming readings share, MEMORY its lag-1 correlation; 0: counted as noise
 
 
 def courses(state: DriftState) -> Course:
@@ -65,6 +66,7 @@ def courses(state: DriftState) -> Course:
         ageing=level.ageing,
         slow=level.slow,
         noise_sd=math.sqrt(scale.white + scale.slow),
+        swing_sd=0.0,
     )
 
 
@@ -97,7 +99,8 @@ def _running(state: DriftState, scale: Scale) -> Course:
         slope=np.concatenate([found.slope + node * sd for node, _ in nodes]),
         ageing=0.0,
         slow=0.0,
-        noise_sd=math.sqrt(scale.white + scale.slow),
+        noise_sd=math.sqrt(scale.white),
+        swing_sd=math.sqrt(scale.slow),
     )
 
 
