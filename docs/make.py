@@ -6,6 +6,7 @@
 import inspect
 import re
 from collections.abc import Callable, Iterator, Mapping
+from enum import Enum
 from pathlib import Path
 
 import spc
@@ -119,6 +120,8 @@ def _of_name(name: str, thing: object) -> Iterator[str]:
 
 
 def _signature(name: str, thing: Callable[..., object]) -> str:
+    if isinstance(thing, type) and issubclass(thing, Enum):
+        return f"{name}(value)"  # what an enumeration takes besides differs from Python to Python
     try:
         parameters = inspect.signature(thing).parameters.values()
     except ValueError:

@@ -1,7 +1,7 @@
 """What is kept: readings, events, streams, and rows that could not be read."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from enum import IntEnum
 
@@ -79,9 +79,12 @@ class Readings(Told):
         return len(self.taken_at)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Event(Told):
-    """Something done to a line: bath changed, lamp replaced, meter calibrated."""
+    """Something done to a line: bath changed, lamp replaced, meter calibrated.
+
+    Two that say the same are equal, also where neither has an amount.
+    """
 
     at: datetime  # aware, UTC
     offset: int
@@ -93,6 +96,16 @@ class Event(Told):
     amount: float = float("nan")
     unit: str = ""
     note: str = ""
+
+    def _says(self) -> tuple[object, ...]:
+        said = tuple(getattr(self, each.name) for each in fields(self))
+        return tuple(None if value != value else value for value in said)  # NaN is unlike itself
+
+    def __eq__(self, other: object) -> bool:
+        return self._says() == other._says() if isinstance(other, Event) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._says())
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,6 +136,7 @@ NOT_TOLD = {
     "Acceptance": "told with its check",
     "ChartRules": "what is asked of compare_rule_sets",
     "Hits": "arrays, one entry a hit",
+    "MonitorState": "what monitor_next goes on from; its limits tell themselves",
     "Plotted": "arrays, one entry a reading",
     "Rule": "how a rule is worded and reckoned; describe tells it",
     "RuleSetCost": "told with the others of its comparison",

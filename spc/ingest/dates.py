@@ -24,6 +24,7 @@ YEARS = range(1900, 2200)  # years that a check can be of
 NO_DAY = -1_000_000  # in a year that no check can be of
 LARGEST_OFFSET = 14 * 60  # minutes: no place on earth is farther from UTC
 
+NAMES_YEAR = re.compile("%[YyGcxDF]")
 HEAD = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}")
 TAIL = re.compile(
     r"(?::(?P<second>[0-9]{2})(?:[.,](?P<fraction>[0-9]{1,6})0*)?)?"
@@ -362,6 +363,9 @@ def _check_pattern(pattern: str) -> None:
     remedy = "give dmy, mdy or a strptime pattern with date and time of day, such as '%d.%m.%Y %H:%M'"
     if "%" not in pattern:
         raise InputError(f"--dates {pattern!r} is no date form; {remedy}")
+    left_open = f"--dates {pattern!r} leaves the date, the time of day or the zone open; {remedy}"
+    if not NAMES_YEAR.search(pattern.replace("%%", "")):
+        raise InputError(left_open)
     moment = datetime(2027, 11, 23, 16, 0, tzinfo=UTC)
     try:
         back = datetime.strptime(moment.strftime(pattern), pattern)  # noqa: DTZ007 - compared below
@@ -369,4 +373,4 @@ def _check_pattern(pattern: str) -> None:
         raise InputError(f"--dates {pattern!r} cannot be used ({error}); {remedy}") from None
     named_zone = "%Z" in pattern and "%z" not in pattern
     if back.replace(tzinfo=UTC) != moment or named_zone or (back.tzinfo is None and "%z" in pattern):
-        raise InputError(f"--dates {pattern!r} leaves the date, the time of day or the zone open; {remedy}")
+        raise InputError(left_open)

@@ -185,6 +185,7 @@ def test_a_two_digit_year_is_told():
         ("ymd", "no date form"),
         ("", "no date form"),
         ("%d.%m %H:%M", "leaves"),
+        ("%d.%m.%%Y %H:%M", "leaves"),
         ("%d.%m.%Y", "leaves"),
         ("%d.%m.%Y %I:%M", "leaves"),
         ("%d.%m.%Y %H:%M %Z", "leaves"),

@@ -1,6 +1,7 @@
 """The contract of an event file, sentence by sentence."""
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -28,6 +29,16 @@ def test_the_event_of_the_contract(tmp_path):
     assert (event.offset, event.row, event.line, event.kind) == (NO_OFFSET, 2, "Line A", "bath_changed")
     assert (event.check, event.position, event.unit, event.note) == ("bath_concentration", "tank", "", "")
     assert math.isnan(event.amount)
+
+
+def test_a_file_read_again_gives_the_same_events(tmp_path):
+    (once,), (again,) = read(tmp_path, CHANGED).events, read(tmp_path, CHANGED).events
+    other = replace(again, amount=60.0, unit="g")
+
+    assert once == again != other
+    assert replace(other, amount=float("nan"), unit="") == once
+    assert len({once, again, other}) == 2
+    assert once != "bath_changed"
 
 
 def test_time_line_and_kind_are_enough(tmp_path):
