@@ -26,7 +26,7 @@
     }
     if (bad) {
       parts.push(make("h3", {}, "What a failed check obliges"), make("ol", {}, last.obliges.map((one) => make("li", {}, one))));
-      parts.push(make("p", {}, last.exposed, " ", make("a", { href: last.exposed_href }, "What may be affected")));
+      parts.push(make("p", {}, last.exposed, " ", make("a", { href: last.exposed_href }, "What is in doubt, and where to write down what was done")));
     }
     if (last.signal) parts.push(signal(page, last.signal));
     parts.push(slip(page));

@@ -187,7 +187,7 @@ def told(each: Told) -> html.Div:
     """Return one number."""
     return html.Div(
         [
-            html.Dt(html.A(each.name, href=each.href)),
+            html.Dt(html.A(each.name, href=each.href) if each.href.startswith("#") else link(each.name, each.href)),
             html.Dd([html.Strong(each.value), html.Span(f" before: {each.before}", className="review-before")]),
         ]
     )
@@ -219,12 +219,17 @@ def check(row: CheckRow, *, several: bool) -> html.Tr:
             html.Td([mark, " ", row.movement_words], className=f"review-moves review-moves-{row.movement[:4]}"),
             html.Td(kept(word, small(row.index or row.why) if row.index or row.why else None)),
             html.Td(row.outside),
-            html.Td([row.on_time, small(f"before: {row.on_time_before}")]),
-            html.Td([row.failures, small(f"before: {row.failures_before}")]),
-            html.Td(row.windows),
+            html.Td([link(row.on_time, row.on_time_href), small(f"before: {row.on_time_before}")]),
+            html.Td([to_windows(row.failures), small(f"before: {row.failures_before}")]),
+            html.Td(to_windows(row.windows)),
             html.Td(small(row.limits)),
         ]
     )
+
+
+def to_windows(words: str) -> Any:
+    """Return a count of failed checks as the way to their list; a count of none as it is."""
+    return html.A(words, href=f"#{Reviewed.WINDOWS}") if words[:1] in "123456789" else words
 
 
 def small(words: str) -> html.Span:

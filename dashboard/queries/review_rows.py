@@ -9,6 +9,7 @@ from dashboard.queries.audited import Audited
 from dashboard.queries.drift_words import local_text
 from dashboard.queries.record_windows import window_href
 from dashboard.queries.words import count, view_of
+from dashboard.urls import LEDGER, RecordView
 from dashboard.views.review import CheckRow, MeterRow, Told, WindowRow
 from spc.containment import ExposureWindow
 from spc.failure_book import FailureBook
@@ -40,11 +41,19 @@ def numbers(seen: Review) -> tuple[Told, ...]:
     """Return the numbers of the whole site, each beside the period before."""
     return tuple(
         Told(name, now, then, href)
-        for (name, now, href), (_, then, _) in zip(_numbers(seen.streams), _numbers(seen.streams_before), strict=True)
+        for (name, now, href), (_, then, _) in zip(
+            _numbers(seen.streams, ledger_href(seen)), _numbers(seen.streams_before, ""), strict=True
+        )
     )
 
 
-def _numbers(streams: Sequence[StreamReview]) -> Iterator[tuple[str, str, str]]:
+def ledger_href(seen: Review) -> str:
+    """Return the address of the checks of the period: done, late, missed."""
+    line = seen.lines[0] if len(seen.lines) == 1 else ""
+    return RecordView(LEDGER, line, start=seen.period.first.isoformat(), end=seen.period.last.isoformat()).href
+
+
+def _numbers(streams: Sequence[StreamReview], ledger: str) -> Iterator[tuple[str, str, str]]:
     charted = [stream for stream in streams if stream.movement not in ("judged", "no readings")]
     stable = sum(stream.movement == "stable" for stream in charted)
     yield "Streams without a signal", f"{stable} of {len(charted)}", "#review-checks"
@@ -54,7 +63,7 @@ def _numbers(streams: Sequence[StreamReview]) -> Iterator[tuple[str, str, str]]:
     asked = sum(stream.schedule.asked for stream in streams)
     done = sum(stream.schedule.done for stream in streams)
     share = f"{_percent(done / asked)} of {count(asked)}" if asked else DASH
-    yield "Checks made on time", share, "#review-checks"
+    yield "Checks made on time", share, ledger
     yield "Failed checks", str(sum(len(stream.failures) for stream in streams)), "#review-windows"
     windows = [window for stream in streams for window in stream.windows]
     still = sum(window.open for window in windows)
@@ -92,6 +101,14 @@ def check_row(stream: StreamReview, before: StreamReview, period: Period) -> Che
         why=indices.words if indices is not None else "",
         outside=_outside(stream),
         on_time=_on_time(stream),
+        on_time_href=RecordView(
+            LEDGER,
+            stream.key.line,
+            stream.key.check,
+            stream.key.position,
+            start=period.first.isoformat(),
+            end=period.last.isoformat(),
+        ).href,
         on_time_before=_on_time(before),
         failures=str(len(stream.failures)),
         failures_before=str(len(before.failures)),

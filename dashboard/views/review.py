@@ -46,6 +46,7 @@ class CheckRow:
     why: str  # the verdict, or why there is none, in a sentence
     outside: str
     on_time: str
+    on_time_href: str  # the ledger of this check over the period
     on_time_before: str
     failures: str
     failures_before: str

@@ -101,7 +101,7 @@ def test_an_unlikely_value_is_asked_about_and_changed_or_kept(opened, site, axe,
     type_in(page, "1.8")
     keep(page)
 
-    expect(page.locator(".entry-asks")).to_contain_text("Was it read in mW/cm2? Then it is 1,800")
+    expect(page.locator(".entry-asks")).to_contain_text("Was it read in mW/cm²? Then it is 1,800")
     axe(page)
     assert len(site.store.streams()[LAMP]) == before
     page.get_by_role("button", name="Change it").tap()
@@ -122,7 +122,7 @@ def test_a_failed_check_stays_until_its_obligations_were_seen(opened, site, axe,
     expect(told(page)).to_contain_text("Fails")
     expect(told(page)).to_contain_text("Hold every part processed since the last good settling test")
     expect(told(page)).to_contain_text("Last good check: ")
-    expect(page.get_by_role("link", name="What may be affected")).to_be_visible()
+    expect(page.get_by_role("link", name="What is in doubt, and where to write down what was done")).to_be_visible()
     expect(page.locator(".entry-card")).to_have_count(0)
     axe(page)
     page.get_by_role("button", name="Go on with the next check").tap()

@@ -230,3 +230,18 @@ def test_a_step_without_an_answer_is_said_and_its_words_stay(site, open_page, se
 
     expect(page.locator("#window-said")).to_contain_text("No answer: whether it was kept is not known.")
     expect(page.get_by_label("In words")).to_have_value("Level 3 by phone")
+
+
+def test_a_name_said_once_stands_in_every_form_and_is_changed_in_all(site, open_page):
+    page = open_page(**TABLET)
+    page.goto(site.address + "/write")
+    page.locator("#entry-technician").fill("Ines")
+    page.get_by_role("link", name="Record", exact=True).click()
+    shim(page)
+    expect(page.get_by_label("Your name")).to_have_value("Ines")
+    page.get_by_label("Your name").fill("Jonas")
+    page.get_by_role("link", name="Set-up sample", exact=True).click()
+    expect(page.get_by_label("Your name")).to_have_value("Jonas")
+    page.get_by_role("link", name="Write down", exact=True).click()
+
+    expect(page.locator("#entry-technician")).to_have_value("Jonas")

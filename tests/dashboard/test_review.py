@@ -71,6 +71,16 @@ def test_ready_periods_are_links_whose_address_says_the_days(log):
     assert [words for words, _, _ in shown.months if words.startswith("Last")][-1] == "Last year"
 
 
+def test_checks_on_time_lead_to_the_ledger_of_the_period(log):
+    shown = page(log)
+    site = next(each for each in shown.numbers if each.name == "Checks made on time")
+
+    assert site.href == "/record?part=ledger&from=2026-03-20&to=2026-04-10"
+    assert row(shown, "Ammeter").on_time_href == (
+        "/record?part=ledger&line=Line+2&check=ammeter&position=head&from=2026-03-20&to=2026-04-10"
+    )
+
+
 def test_a_failed_check_stands_first_and_leads_to_its_reading(log):
     first = page(log).groups[0]
 
