@@ -182,7 +182,7 @@ PART_SAYS = {
     spc.Episode: "UV-A irradiance, lamp 2 has been falling since about Thu 22 Oct 2026",
     spc.Event: "Bath topped up: Line B · bath_concentration · tank",
     spc.Failure: "reading \N{MINUS SIGN}10.50 as charted",
-    spc.Forecast: "The acceptance limit is reached in about 53 readings",
+    spc.Forecast: "The acceptance limit is reached in about 47 readings",
     spc.Limits: "control limits 2,845 to 3,357",
     spc.QuarantinedRow: "row 585, value: '0.2.1': this is no number",
     spc.Question: "Was it written so?",
