@@ -4,11 +4,16 @@
 
   const EVERY = 400; // milliseconds between two questions to the server
   const LOST_AFTER = 3000; // milliseconds without an answer after which nothing counts as current
+  const GIVEN_UP_AFTER = 20000; // milliseconds after which a question counts as lost, and is asked anew
+  const ASLEEP = 5000; // milliseconds in which this page did nothing at all, after which it knows nothing
   const STALE_AFTER = 8; // seconds after which a log that nobody looked at counts as not followed
   const root = document.documentElement;
 
   let answeredAt = Date.now();
   let answered = false;
+  let waited = 0; // milliseconds without an answer in which one could have been heard
+  let lookedAt = Date.now();
+  let refused = false; // whether the last question failed
   let told = "";
   let words = "";
 
@@ -41,27 +46,57 @@
     return say("live", "Live");
   }
 
+  /* Without an answer nobody can tell a server that is busy from one that is gone: only a refused call, or a very long
+     silence, is no contact. Time in which this page itself was busy does not count: an answer may lie there unread. */
+
+  function since() {
+    return answered ? " since " + time(answeredAt) : "";
+  }
+
+  function sayLost() {
+    say("lost", "No contact with the server" + since() + ". What is shown may be old.");
+  }
+
+  function lookAtTheClock() {
+    const now = Date.now();
+    const idle = now - lookedAt;
+    waited += Math.min(idle, 2 * EVERY);
+    lookedAt = now;
+    if (root.dataset.link === "lost") return;
+    if (waited > LOST_AFTER && refused) sayLost();
+    else if (waited > LOST_AFTER) say("stale", "No answer from the server" + since() + ". What is shown may be old.");
+    else if (idle > ASLEEP) say("stale", "Asking the server whether this is still so. What is shown may be old.");
+  }
+
   async function ask() {
     const stop = new AbortController();
-    const timer = setTimeout(() => stop.abort(), LOST_AFTER);
+    const timer = setTimeout(() => stop.abort(), GIVEN_UP_AFTER);
+    const before = waited;
     try {
       const here = window.boothTouched && window.boothTouched() ? "/live?here" : "/live";
       const answer = await fetch(here, { signal: stop.signal, cache: "no-store" });
-      if (answer.status === 401) return say("stale", "Nobody is signed in here. What is shown may be old.");
+      if (answer.status === 401) {
+        waited = 0;
+        return say("stale", "Nobody is signed in here. What is shown may be old.");
+      }
       if (!answer.ok) throw new Error(String(answer.status));
       const live = await answer.json();
+      const took = waited - before;
       answeredAt = Date.now();
       answered = true;
-      sayAnswer(live);
+      waited = 0;
+      refused = false;
+      if (took > LOST_AFTER)
+        say("stale", "The server is slow to answer: " + Math.round(took / 1000) + " s. What is shown may be old.");
+      else sayAnswer(live);
       const now = live.version + " " + live.minute;
       if (now !== told && document.getElementById("link-words")) {
         told = now;
         props("live", { data: { version: live.version, minute: live.minute } });
       }
     } catch (problem) {
-      if (Date.now() - answeredAt > LOST_AFTER)
-        say("lost", (answered ? "No contact with the server since " + time(answeredAt) : "No contact with the server") +
-            ". What is shown may be old.");
+      refused = true;
+      if (waited > LOST_AFTER) sayLost();
     } finally {
       clearTimeout(timer);
     }
@@ -203,6 +238,7 @@
     document.addEventListener("keydown", stepTo);
     document.addEventListener("visibilitychange", () => { if (!document.hidden) ask(); });
     wantsDark.addEventListener("change", tellScreen);
+    setInterval(lookAtTheClock, EVERY);
     keepAsking();
   }
 

@@ -1,5 +1,6 @@
 """The capability review: a period, judged, beside the period before, with the ways to its evidence."""
 
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -55,6 +56,9 @@ FILES = (
 
 AUDITED = "audited for reviews"
 """Name under which the log of the last review is remembered."""
+
+ONE_AT_A_TIME = threading.Lock()
+"""Many screens that open the review at once have it worked out once, and the others of the board are still answered."""
 
 PACE = "seconds of a review for each stream"
 """Name under which it is remembered how long the last review took."""
@@ -228,7 +232,8 @@ def reviewed(known: Known, memory: Remembered, period: Period, line: str) -> Rev
         memory.once(PACE, (object(),), lambda: pace)
         return made
 
-    return memory.once(_name(period, line), stamp, timed)
+    with ONE_AT_A_TIME:
+        return memory.once(_name(period, line), stamp, timed)
 
 
 def _period(view: ReviewView, usual: Period) -> Period:

@@ -168,6 +168,45 @@ def test_a_lost_connection_recovers_by_itself_and_has_what_came_meanwhile(page, 
     expect(page.locator(".tile", has_text="Bath concentration").locator(".value")).to_have_text("0.230")
 
 
+def test_a_server_that_is_busy_is_not_called_lost_and_nothing_looks_current_meanwhile(page, line, axe):
+    board(page, line)
+    held, busy = [], [True]
+    page.route("**/live", lambda route: held.append(route) if busy else route.continue_())
+    expect(page.locator("#link-words")).to_contain_text("No answer from the server since")
+    assert page.evaluate("document.documentElement.dataset.link") == "stale"
+    assert page.evaluate("getComputedStyle(document.querySelector('main')).filter") == "grayscale(1)"
+    axe(page)
+
+    page.evaluate(
+        """() => {
+            const said = window.said = [], words = document.getElementById("link-words");
+            new MutationObserver(() => said.push(words.textContent)).observe(words, { childList: true });
+        }"""
+    )
+    busy.clear()
+    held.pop().continue_()
+    expect(page.locator("#link-words")).to_have_text("Live")
+    said = page.evaluate("window.said")
+    assert said[0].startswith("The server is slow to answer: ")
+    assert not [words for words in said if "No contact" in words]
+
+
+def test_time_in_which_the_page_itself_was_busy_is_not_held_against_the_server(page, line):
+    board(page, line)
+    expect(page.locator("#link-words")).to_have_text("Live")
+    said = page.evaluate(
+        """() => new Promise((done) => {
+            const said = [], words = document.getElementById("link-words");
+            new MutationObserver(() => said.push(words.textContent)).observe(words, { childList: true });
+            const until = Date.now() + 4000;
+            while (Date.now() < until);
+            setTimeout(() => done(said), 1500);
+        })"""
+    )
+
+    assert said == []
+
+
 @pytest.mark.parametrize(("width", "height"), [(2560, 1440), (3840, 2160)])
 def test_a_wall_screen_shows_what_needs_doing_and_every_stream_at_once(open_page, line, width, height):
     page = open_page(width=width, height=height)
