@@ -5,12 +5,16 @@ from typing import Any
 
 from dash import html
 
+from dashboard.ids import Drift
 from dashboard.parts import aria, kept, link, named_list, table
 from dashboard.views import Explained, StreamPage
 from dashboard.views.choices import Step
 
 OPEN = 5
 """Signals shown unfolded."""
+
+WRITE = "Write down what was done"
+"""The way from an open signal to the form, which stands below the past ones."""
 
 
 def signals(page: StreamPage) -> list[Any]:
@@ -58,6 +62,7 @@ def explained(one: Explained) -> html.Li:
             named_list("Look first at", one.look_first, "first"),
             html.P("Perhaps explained by: " + "; ".join(one.events), className="events") if one.events else None,
             steps(one.life),
+            html.A(WRITE, href=f"#{Drift.FORMS}", className="button") if one.open else None,
         ),
         className="signal signal-open" if one.open else "signal",
     )

@@ -139,6 +139,8 @@ def test_rule_sets_are_compared_in_a_table(page, line):
 def test_a_signal_is_seen_and_its_cause_written_down(kept, open_page, screen):
     page = open_page(**screen)
     room(page, kept.address, LAMP)
+    page.locator(".signal-open").get_by_role("link", name="Write down what was done").first.click()
+    expect(page.get_by_role("button", name="I have seen it")).to_be_in_viewport()
     page.get_by_label("Your name").fill("kim")
     page.get_by_role("button", name="This is the cause").click()
     expect(page.locator("#drift-said")).to_contain_text("Not kept. Write the cause first.")
