@@ -11,6 +11,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date as Day
 from datetime import datetime
+from functools import lru_cache
 from typing import Literal
 
 from spc.errors import InputError
@@ -93,7 +94,7 @@ class Formats:
 
     def date(self, at: datetime) -> str:
         """Return the date of a local time."""
-        return DATES[self.dates].format(at)
+        return _date(self.dates, at.date())
 
     def day(self, day: Day) -> str:
         """Return a day that cannot be read two ways: "4 Mar 2025", or as the site writes it."""
@@ -124,7 +125,7 @@ class Formats:
     def time(self, at: datetime) -> str:
         """Return the hour and minute of a local time."""
         if self.clock == "24 h":
-            return f"{at:%H:%M}"
+            return f"{at.hour:02}:{at.minute:02}"
         return f"{at.hour % 12 or 12}:{at:%M} {'am' if at.hour < 12 else 'pm'}"
 
     def read(self, text: str) -> str:
@@ -164,6 +165,12 @@ _IN_FORCE: ContextVar[Formats] = ContextVar("formats", default=AS_IT_CAME)
 def formats_now() -> Formats:
     """Return the formats that hold where words are made now."""
     return _IN_FORCE.get()
+
+
+@lru_cache(maxsize=4096)
+def _date(dates: DateForm, day: Day) -> str:
+    """Return a date; a chart says the same few thousand of them at every look."""
+    return DATES[dates].format(day)
 
 
 @contextmanager

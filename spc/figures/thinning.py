@@ -16,28 +16,37 @@ def drawn(x: FloatArray, keep: IntArray, view: slice, *, most: int = MOST_DRAWN)
 
     Args:
         x: readings in time order, shape (n,).
-        keep: places that must be drawn; where they alone are more than `most`, their extremes in every stretch.
+        keep: places that must be drawn; where they alone are more than half of `most`, and their marks would lie on
+            one another, their extremes in every stretch.
         view: the places in view.
-        most: how many points to aim at, `keep` not counted.
+        most: how many points to aim at.
     """
     n = len(x)
     if n <= most:
         return np.arange(n, dtype=np.int64)
     start, stop, _ = view.indices(n)
+    keep = np.sort(keep, kind="stable")  # mostly in order already, where this is far quicker than looking for doubles
+    keep = keep[np.diff(keep, prepend=-1) > 0]
+    if len(keep) > most // 2:
+        ends = np.searchsorted(keep, [start, max(start, stop)])
+        keep = keep[_spread(x[keep], int(ends[0]), int(ends[1]), most // 2)]
+    rest = _spread(x, start, stop, most - len(keep))
+    return np.unique(np.concatenate((rest, keep, np.array([0, n - 1], dtype=np.int64))))
+
+
+def _spread(x: FloatArray, start: int, stop: int, most: int) -> IntArray:
+    """Return the extremes of stretches, most of them between `start` and `stop`, which is in view."""
+    n = len(x)
     inside = int(most * SHARE_IN_VIEW)
     outside = most - min(inside, stop - start)
     before = round(outside * start / max(1, n - (stop - start)))
-    if len(keep) > most:
-        keep = np.sort(keep)
-        keep = keep[_extremes(x[keep], 0, len(keep), most)]
-    parts = [
-        _extremes(x, 0, start, before),
-        _extremes(x, start, stop, inside),
-        _extremes(x, stop, n, outside - before),
-        keep,
-        np.array([0, n - 1], dtype=np.int64),
-    ]
-    return np.unique(np.concatenate(parts))
+    return np.concatenate(
+        (
+            _extremes(x, 0, start, before),
+            _extremes(x, start, stop, inside),
+            _extremes(x, stop, n, outside - before),
+        )
+    )
 
 
 def _extremes(x: FloatArray, start: int, stop: int, budget: int) -> IntArray:

@@ -43,10 +43,20 @@ def signals_at(result: StreamResult, places: IntArray, *, rules: bool = True) ->
     """Return for each signalled one of `places` what fired: what warns and, with `rules`, what is drawn only."""
     found: dict[int, tuple[str, ...]] = {}
     warning, quiet = warning_signals(result), drawn_only(result) if rules else _NO_SIGNALS
+    same: dict[tuple[str, str | None], str] = {}  # of a rule and a side; a step says how large it is
+
+    def sentence(signal: Signal) -> str:
+        if signal.chart != "individuals":
+            return rule_sentence(signal, result)
+        name = signal.rule, signal.side
+        if name not in same:
+            same[name] = rule_sentence(signal, result)
+        return same[name]
+
     signalled = places[among(places, warning.at) | among(places, quiet.at)]
     for place, warns, hits in zip(signalled.tolist(), _at(warning, signalled), _at(quiet, signalled), strict=True):
-        said = [f"signal: {rule_sentence(signal, result)}" for signal in warns]
-        said += [f"run rule, drawn only: {rule_sentence(signal, result)}" for signal in hits]
+        said = [f"signal: {sentence(signal)}" for signal in warns]
+        said += [f"run rule, drawn only: {sentence(signal)}" for signal in hits]
         found[place] = tuple(dict.fromkeys(said))
     return found
 
