@@ -179,7 +179,7 @@ def side_follows_from_the_values_drawn(chart: AnyChart) -> None:
 def a_reading_on_a_limit_is_not_a_signal(chart: AnyChart) -> None:
     """The reading is looked for by halving: the last that does not signal lies on the limit, the next beyond it."""
     if chart.readings == "counted":
-        return  # tests/test_attributes.py: a fraction cannot be moved by a hair
+        return  # tests/charts/test_attributes.py: a fraction cannot be moved by a hair
     _, limits, after = one(chart, 11, spread=0.5)
     state = chart.start(limits)
     for x in after.tolist()[:5]:

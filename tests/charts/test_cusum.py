@@ -8,7 +8,7 @@ import pytest
 from spc.charts.cusum import CusumLimits, CusumState, cusum_limits, cusum_plot, update
 from spc.charts.shape import fold
 from spc.errors import InputError
-from tests.test_ewma import TEXTBOOK
+from tests.charts.test_ewma import TEXTBOOK
 
 # NIST/SEMATECH e-Handbook 6.3.2.3, from memory: 20 readings, target 325, k = 0.3175 and h = 4.1959 in their unit; the
 # page prints the upper sums to two digits, out of control from reading 14.

@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from spc.rules import RuleSetting, run_rules
-from tests.test_rules import BEYOND3, FOUR_OF_FIVE, OUTSIDE8, TWO_OF_THREE, WITHIN15, one_side, trend
+from tests.rules.test_rules import BEYOND3, FOUR_OF_FIVE, OUTSIDE8, TWO_OF_THREE, WITHIN15, one_side, trend
 
 
 # In-control probability that a fresh window shows the pattern; independent normal readings.
