@@ -47,8 +47,11 @@ def toml_table(text: str, source: str) -> dict[str, Any]:
     Raises:
         CatalogueError: it is no TOML or goes beyond the limits above, holds too long a number, or nests too deep.
     """
+    problem = _beyond_limits(text)
+    if problem:
+        raise CatalogueError(f"{source}: {problem}; correct the TOML there")
     try:
-        return _values(text)
+        return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         problem = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a value that TOML cannot hold"
         raise CatalogueError(f"{source}: {problem}; correct the TOML there") from None
@@ -62,13 +65,14 @@ def _bytes(path: Path | str) -> bytes:
         return file.read(LARGEST_TOML * 4 + 1)
 
 
-def _values(text: str) -> dict[str, Any]:
+def _beyond_limits(text: str) -> str:
+    """Return what goes beyond the limits above, "" where nothing does."""
     if len(text) > LARGEST_TOML:
-        raise tomllib.TOMLDecodeError(f"more than {LARGEST_TOML:,} characters, which no such file needs")
+        return f"more than {LARGEST_TOML:,} characters, which no such file needs"
     for number, line in enumerate(text.split("\n"), 1):
         if line.count(".") >= MOST_PARTS and _longest_key(line) > MOST_PARTS:
-            raise tomllib.TOMLDecodeError(f"line {number} has a key of more than {MOST_PARTS} parts")
-    return tomllib.loads(text)
+            return f"line {number} has a key of more than {MOST_PARTS} parts"
+    return ""
 
 
 def _longest_key(line: str) -> int:
