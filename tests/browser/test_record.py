@@ -210,9 +210,7 @@ def test_a_late_reply_leaves_the_page_alone_that_was_opened_meanwhile(site, open
     page.get_by_label("In words").fill("Shunt looked at")
     with page.expect_response(lambda answer: "window-reply" in (answer.request.post_data or "")):
         waiting.pop().continue_()
-    for _ in range(
-        2
-    ):  # a page that asks several times a second is never idle; by its next question the reply is dealt with
+    for _ in range(2):  # a page that asks this often is never idle; by its next question it has dealt with the reply
         with page.expect_response("**/live*"):
             pass
 
