@@ -215,10 +215,7 @@ def _ledger(page: RecordPage, found: Audited, wanted: Wanted, view: RecordView) 
         return replace(page, notice="The last day is before the first; swap or correct them.")
     rows = list(gap_rows([each for each in kept.streams if wanted.holds(each.key)], kept, first, last))
     heads = ("Stream", "Status", "Due", "Made", "Since the one before", "In operation", "Past deadline")
-    names = _names(found)
-    shown = tuple(
-        ((names.get(name, name), ""), *((text, "") for text in texts)) for name, *texts in reversed(rows[-MOST:])
-    )
+    shown = tuple(tuple((text, "") for text in texts) for texts in reversed(rows[-MOST:]))
     many = f"the latest {MOST} of {len(rows)}" if len(rows) > MOST else f"{len(rows)}"
     caption = f"{formats_now().day(first)} to {formats_now().day(last)}: {many}"
     nothing = "nothing was late or missed in this time"
@@ -263,16 +260,6 @@ def _title(found: Audited, measures: str) -> str:
     """Return what an instrument measures as people call it."""
     check = found.audit.catalogue.checks.get(measures)
     return check.title if check is not None else measures
-
-
-def _names(found: Audited) -> Mapping[str, str]:
-    """Return streams as people call them, by what a list of gaps calls them."""
-    titles = {
-        each.key: f"{each.key.line} · {' '.join(filter(None, (each.check.title, each.key.position)))}"
-        for each in found.audit.ledger.streams
-    }
-    named = {", ".join(filter(None, (key.check, key.position))): title for key, title in titles.items()}
-    return named | {", ".join(filter(None, (key.line, key.check, key.position))): each for key, each in titles.items()}
 
 
 def _limits(page: RecordPage, known: Known, found: Audited, wanted: Wanted) -> RecordPage:

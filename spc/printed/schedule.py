@@ -159,12 +159,17 @@ def _mark(statuses: list[str]) -> str:
 
 
 def gap_rows(streams: Iterable[StreamLedger], ledger: Ledger, first: date, last: date) -> Iterator[tuple[str, ...]]:
-    """Yield what was late, missed or not in operation, in order of time; checks missed one after the other together."""
+    """Yield what was late, missed or not in operation, in order of time; checks missed one after the other together.
+
+    Each begins with the stream as people call it, with its line where there are several.
+    """
     listed = tuple(streams)
     several = len({stream.key.line for stream in listed}) > 1
     rows = [row for stream in listed for row in _gaps(stream, ledger, first, last)]
+    titles = {stream.key: stream.check.title for stream in listed}
     for _, key, texts in sorted(rows, key=lambda row: row[:2]):
-        yield ", ".join(filter(None, (key.line if several else "", key.check, key.position))), *texts
+        name = ", ".join(filter(None, (titles[key], key.position)))
+        yield f"{key.line}: {name}" if several else name, *texts
 
 
 GapRow = tuple[datetime, StreamKey, tuple[str, ...]]

@@ -110,9 +110,11 @@ def _limits(store: Store, results: Sequence[StreamResult], period: Period) -> It
     columns = ("stream", "asked", "document", "revision", "confirmed", "from", "to", "readings")
     yield Table("limits", columns, tuple(rows), "Limits that judged readings of the period", wide=(0, 1, 2))
     decided: list[tuple[Value, ...]] = []
+    titles = {result.key.check: result.check.title for result in results}
     for entry in store.records(LimitDecision):
         said = entry.record
-        place = " · ".join(filter(None, (said.line or "every line", said.check, said.position)))
+        check = ", ".join(filter(None, (titles.get(said.check, said.check), said.position)))
+        place = f"{said.line or 'every line'}: {check}"
         source = source_text(said.acceptance)
         decided.append(
             (entry.sequence, place, source, time_text(said.valid_from, zone), said.confirmed_by, said.why)
