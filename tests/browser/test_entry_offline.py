@@ -79,7 +79,7 @@ def test_what_the_server_asks_of_an_entry_that_waited_is_answered_later(opened, 
     )
     page.evaluate("() => writtenDown.flush()")
     stuck = page.locator(".entry-stuck")
-    expect(stuck).to_contain_text("Was it read in mW/cm2?")
+    expect(stuck).to_contain_text("Was it read in mW/cm²?")
     stuck.get_by_role("button", name="Keep it as typed").tap()
 
     expect(stuck).to_have_count(0)
@@ -97,7 +97,7 @@ def test_a_question_that_comes_late_takes_back_that_the_entry_only_waits(opened,
     expect(told(page)).to_contain_text("It arrives by itself when the server answers.")
     page.unroute("**/write/keep")
 
-    expect(page.locator(".entry-stuck")).to_contain_text("Was it read in mW/cm2?")
+    expect(page.locator(".entry-stuck")).to_contain_text("Was it read in mW/cm²?")
     expect(told(page)).to_have_count(0)
 
 

@@ -74,7 +74,6 @@ def test_a_name_is_found_and_a_column_sorted_and_the_address_keeps_both(address,
     expect(page.locator("caption")).to_have_text("30 streams")
     expect(page.get_by_label("Site, line, check or position")).to_have_value("line 0000")
     expect(page.locator("th[aria-sort]")).to_have_attribute("aria-sort", "descending")
-    page.wait_for_load_state("networkidle")
 
 
 @ON_BOTH
