@@ -1,14 +1,13 @@
 """A dose as JSON, and `spc dose` as people and scripts call it."""
 
 import json
-import sys
 from datetime import UTC, datetime
 
 import pytest
 
 from spc.as_json.dose import dose_json
-from spc.cli import main
 from spc.dose_words import dose_headline
+from tests.command import run as command
 from tests.made import START
 from tests.test_dose import SHIFT, cycle, suggested
 
@@ -32,15 +31,7 @@ def test_json_holds_finite_numbers_and_what_people_read(values):
 
 def run(capsys, *arguments) -> tuple[int, str, str]:
     """Return exit code, output and error output of `spc dose` with these arguments."""
-    before = sys.argv
-    sys.argv = ["spc", "dose", *map(str, arguments)]
-    try:
-        with pytest.raises(SystemExit) as ended:
-            main()
-    finally:
-        sys.argv = before
-    out, err = capsys.readouterr()
-    return int(ended.value.code or 0), out, err
+    return command(capsys, "dose", *arguments)
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from spc.cli import main
+from tests.command import run
 
 SCHEMA = json.loads(Path(__file__).with_name("scan_schema.json").read_text(encoding="utf-8"))
 HEADER = "taken_at,line,check,position,value,reference,unit,instrument,technician,shift,note"
@@ -29,19 +29,6 @@ def bath_rows(values, *, start=datetime(2025, 3, 3, 6)):  # noqa: DTZ001  a log'
 def write(path: Path, rows: list[str], header: str = HEADER) -> Path:
     path.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
     return path
-
-
-def run(capsys, *arguments) -> tuple[int, str, str]:
-    """Return exit code, output and error output of `spc` with these arguments."""
-    before = sys.argv
-    sys.argv = ["spc", *map(str, arguments)]
-    try:
-        with pytest.raises(SystemExit) as ended:
-            main()
-    finally:
-        sys.argv = before
-    out, err = capsys.readouterr()
-    return int(ended.value.code or 0), out, err
 
 
 @pytest.fixture

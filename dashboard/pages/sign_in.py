@@ -2,55 +2,42 @@
 
 from html import escape
 
-PAGE = """<!DOCTYPE html>
+FRAME = """<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
-<title>Sign in \N{MIDDLE DOT} {title}</title>
+<title>{name} \N{MIDDLE DOT} {title}</title>
 <link rel="stylesheet" href="/assets/dashboard.css">
 <link rel="stylesheet" href="/assets/session.css">
 </head>
 <body class="sign-in-page">
 <main>
 <p class="site">{title}</p>
-<div id="sign-in"></div>
-<noscript>Signing in needs JavaScript, all of it from this server alone.</noscript>
+{within}
 </main>
-<script src="/assets/session.js"></script>
-</body>
+{script}</body>
 </html>
 """
 
+FORM = """<div id="sign-in"></div>
+<noscript>Signing in needs JavaScript, all of it from this server alone.</noscript>"""
 
-PROBLEM = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<title>Not to be had \N{MIDDLE DOT} {title}</title>
-<link rel="stylesheet" href="/assets/dashboard.css">
-<link rel="stylesheet" href="/assets/session.css">
-</head>
-<body class="sign-in-page">
-<main>
-<p class="site">{title}</p>
-<h1>This is not to be had</h1>
+SCRIPT = """<script src="/assets/session.js"></script>
+"""
+
+PROBLEM = """<h1>This is not to be had</h1>
 <p>{words}</p>
-<p><a class="button" href="/">To the board</a></p>
-</main>
-</body>
-</html>
-"""
+<p><a class="button" href="/">To the board</a></p>"""
 
 
 def problem_page(title: str, words: str) -> str:
     """Return the page for a file that cannot be handed out, or an answer that could not be made."""
-    return PROBLEM.replace("{title}", escape(title)).replace("{words}", escape(words))
+    within = PROBLEM.format(words=escape(words))
+    return FRAME.format(name="Not to be had", title=escape(title), within=within, script="")
 
 
 def sign_in_page(title: str) -> str:
     """Return the page; the form is made by assets/session.js, as on every page whose session ended."""
-    return PAGE.replace("{title}", escape(title))
+    return FRAME.format(name="Sign in", title=escape(title), within=FORM, script=SCRIPT)

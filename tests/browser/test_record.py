@@ -172,14 +172,20 @@ def held(page: Page) -> list[Route]:
     return waiting
 
 
-def test_a_step_on_its_way_says_so_and_what_is_typed_meanwhile_stays(site, open_page, axe):
-    page = open_page(**TABLET)
+def a_step_on_its_way(site: Site, page: Page) -> list[Route]:
+    """Write down who was told of the failed shim, and hold the reply; give what holds it."""
     page.goto(site.address + "/record")
     shim(page)
     waiting = held(page)
     page.get_by_label("Your name").fill("kim")
     keep(page, "told", "Level 3 by phone")
     expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    return waiting
+
+
+def test_a_step_on_its_way_says_so_and_what_is_typed_meanwhile_stays(site, open_page, axe):
+    page = open_page(**TABLET)
+    waiting = a_step_on_its_way(site, page)
     axe(page)
     page.get_by_label("In words").fill("Lots 7 and 8 stand in the cage")
     waiting.pop().continue_()
@@ -198,12 +204,7 @@ def test_a_step_on_its_way_says_so_and_what_is_typed_meanwhile_stays(site, open_
 
 def test_a_late_reply_leaves_the_page_alone_that_was_opened_meanwhile(site, open_page):
     page = open_page(**DESK)
-    page.goto(site.address + "/record")
-    shim(page)
-    waiting = held(page)
-    page.get_by_label("Your name").fill("kim")
-    keep(page, "told", "Level 3 by phone")
-    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    waiting = a_step_on_its_way(site, page)
     page.get_by_role("link", name="All failed checks").click()
     page.locator(".record-table").get_by_role("link", name="Ammeter").click()
     expect(page.locator("h1")).to_contain_text("Ammeter")
@@ -222,12 +223,7 @@ def test_a_late_reply_leaves_the_page_alone_that_was_opened_meanwhile(site, open
 def test_a_step_without_an_answer_is_said_and_its_words_stay(site, open_page, seen):
     seen.server_ends = True
     page = open_page(**TABLET)
-    page.goto(site.address + "/record")
-    shim(page)
-    waiting = held(page)
-    page.get_by_label("Your name").fill("kim")
-    keep(page, "told", "Level 3 by phone")
-    expect(page.locator("#window-said")).to_have_text("Keeping ...")
+    waiting = a_step_on_its_way(site, page)
     waiting.pop().abort()
 
     expect(page.locator("#window-said")).to_contain_text("No answer: whether it was kept is not known.")

@@ -2,7 +2,6 @@
 
 import json
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -14,7 +13,6 @@ import pytest
 from spc.arl import MOVING_RANGE_LIMIT
 from spc.catalogue.check import Check
 from spc.catalogue.load import starter
-from spc.cli import main
 from spc.errors import InputError
 from spc.monitor import monitor_stream
 from spc.records import StreamKey
@@ -30,6 +28,7 @@ from spc.rule_choice.cost import (
     stream_named,
 )
 from spc.rules import ALL_EIGHT, RULE_SETS, RULES, RuleSetting
+from tests.command import run as command
 from tests.made import made_readings
 
 BATH = starter().checks["bath_concentration"]
@@ -196,15 +195,8 @@ def test_a_stream_is_chosen_by_line_and_position():
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
-    before = sys.argv
-    sys.argv = ["spc", "arl", *map(str, arguments)]
-    try:
-        with pytest.raises(SystemExit) as ended:
-            main()
-    finally:
-        sys.argv = before
-    out, err = capsys.readouterr()
-    return int(ended.value.code or 0), out, err
+    """Return exit code, output and error output of `spc arl` with these arguments."""
+    return command(capsys, "arl", *arguments)
 
 
 ASKED = ("--check", "bath_concentration", "--sigma", "0.012", "--shift", "0.03")
