@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.test_scan import bath_rows, run, write
+from tests.command import run
+from tests.test_scan import bath_rows, write
 
 
 @pytest.fixture
